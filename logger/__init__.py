@@ -1,0 +1,1 @@
+"""Spoken findings of shoulder accessory-movement tests, merged with the arm's angle."""

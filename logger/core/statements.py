@@ -1,0 +1,89 @@
+"""What an utterance means: the slots it fills and what it asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from logger.core.events import Utterance
+
+SlotValue = str | int
+"""Text for side, test, motion, mode, grade, mobility, end_feel and symptoms; an integer for
+range_deg (degrees), mobility_score (0 to 6) and pain (0 to 10)."""
+
+SLOTS: tuple[str, ...] = (
+    "side",
+    "test",
+    "motion",
+    "mode",
+    "range_deg",
+    "grade",
+    "mobility",
+    "mobility_score",
+    "pain",
+    "end_feel",
+    "symptoms",
+)
+
+
+class Act(StrEnum):
+    """What an utterance does to the table."""
+
+    FINDING = "finding"
+    """Names a test or a motion: opens a row."""
+    ATTRIBUTES = "attributes"
+    """Only attributes: completes the open row."""
+    SIDE = "side"
+    """"right shoulder", "left side" alone: sets the side for what follows."""
+    CORRECTION = "correction"
+    """Replaces the named slots in the open row."""
+    WITHDRAW = "withdraw"
+    """"scratch that": takes the last row back."""
+    OTHER_SIDE = "other_side"
+    CHECK_POSITION = "check_position"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """The meaning of one utterance."""
+
+    act: Act
+    slots: Mapping[str, tuple[SlotValue, ...]] = field(default_factory=dict)
+    """Every value said for each slot, in order; more than one different value is a conflict."""
+    note: str = ""
+    """The free words after "note"."""
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """Two or more values that a slot could have, because they sound alike in this utterance."""
+
+    slot: str
+    values: tuple[SlotValue | None, ...]
+    """The value taken first, then its rivals; None stands for "not said"."""
+    margin: float
+    """How far the nearest rival reading is behind, in nats."""
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """An utterance with its meaning and what is doubtful in it."""
+
+    utterance: Utterance
+    statement: Statement | None
+    """None for talk and for words that make no statement, such as a bare "right"."""
+    doubts: tuple[Doubt, ...] = ()
+    question: str = ""
+    """Set where the closest rival is another act altogether ("correction" or not, withdrawn or
+    not): what it might have been, in plain words."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetupWindow:
+    """The arm-to-trunk angles at which a test is set up, in degrees, ends included."""
+
+    low_deg: float
+    high_deg: float
+    source: str

@@ -1,0 +1,127 @@
+"""Make sentences of a pack together with what they mean, for tests and benchmarks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from logger.core.statements import SLOTS, Act, Statement
+from logger.grammar.phrases import command_phrases, slot_phrases
+
+if TYPE_CHECKING:
+    import random
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from logger.core.statements import SlotValue
+    from logger.grammar.pack import Pack
+    from logger.grammar.phrases import CommandPhrase, Phrase
+
+_MOST_SLOTS: Final = 5
+"""The most attributes put into one sentence; more are hardly said in one breath."""
+_REPEATED: Final = 0.1
+"""How often a slot gets a second phrase: the same value again, or a conflict."""
+_KINDS: Final = ("finding", "attributes", "side", "command")
+_WEIGHTS: Final = (10, 4, 1, 5)
+_WITH_SIDE: Final = 0.8
+"""How often a finding names its side."""
+_NOW_AND_THEN: Final = 0.3
+"""How often attributes name a side, and a correction a side, a test or a motion."""
+_NOTE_WORDS: Final = (
+    *("guarding", "early", "settled", "after", "a", "few", "breaths", "warm", "hands", "at"),
+    *("the", "front", "towel", "under", "elbow", "pain", "three", "normal", "for", "her", "age"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """What is said and what it states."""
+
+    text: str
+    """Lower-case words parted by single spaces."""
+    statement: Statement
+
+
+def sentences(pack: Pack, rng: random.Random) -> Iterator[Sentence]:
+    """Yield sentences without end: every act, slot and spoken form, slots in any order.
+
+    The same state of `rng` gives the same sentences. Each one states something; the meaning is
+    put together from the phrases as they are chosen, not read back from the text.
+    """
+    maker = _Maker(pack, rng)
+    while True:
+        yield maker.sentence()
+
+
+class _Maker:
+    def __init__(self, pack: Pack, rng: random.Random) -> None:
+        self._rng = rng
+        self._rules = pack.utterance
+        self._commands = command_phrases(pack)
+        self._by_value: dict[str, dict[SlotValue, list[Phrase]]] = {}
+        for slot in pack.slots:
+            for phrase in slot_phrases(pack, slot):
+                values = self._by_value.setdefault(slot, {})
+                values.setdefault(phrase.value, []).append(phrase)
+
+    def sentence(self) -> Sentence:
+        kind = self._rng.choices(_KINDS, _WEIGHTS)[0]
+        if kind == "finding":
+            return self._finding()
+        if kind == "attributes":
+            return self._of(Act.ATTRIBUTES, self._attributes(1, side=True))
+        if kind == "side":
+            return self._of(Act.SIDE, [self._phrase("side", bare=False)])
+        return self._command(self._rng.choice(self._commands))
+
+    def _finding(self) -> Sentence:
+        phrases = self._attributes(0, side=False)
+        phrases += self._phrases(self._rng.choice(self._rules.opens_row))
+        # A bare side counts only beside some of the slots that open a row.
+        bare = any(phrase.slot in self._rules.bare_side_with for phrase in phrases)
+        if self._rng.random() < _WITH_SIDE:
+            phrases.append(self._phrase("side", bare=bare))
+        return self._of(Act.FINDING, phrases)
+
+    def _command(self, command: CommandPhrase) -> Sentence:
+        if command.takes_slots:
+            phrases = self._attributes(1, side=False)
+            if self._rng.random() < _NOW_AND_THEN:
+                phrases.append(self._phrase("side", bare=True))
+            if self._rng.random() < _NOW_AND_THEN:
+                phrases += self._phrases(self._rng.choice(self._rules.opens_row))
+            return self._of(command.act, phrases, before=command.text)
+        if command.takes_words:
+            words = " ".join(self._rng.choices(_NOTE_WORDS, k=self._rng.randint(1, 8)))
+            return Sentence(f"{command.text} {words}", Statement(command.act, note=words))
+        return Sentence(command.text, Statement(command.act))
+
+    def _attributes(self, fewest: int, *, side: bool) -> list[Phrase]:
+        slots = self._rules.completes_row
+        count = self._rng.randint(fewest, min(_MOST_SLOTS, len(slots)))
+        chosen = self._rng.sample(slots, count)
+        phrases = [phrase for slot in chosen for phrase in self._phrases(slot)]
+        if side and self._rng.random() < _NOW_AND_THEN:
+            phrases.append(self._phrase("side", bare=False))
+        return phrases
+
+    def _phrases(self, slot: str) -> list[Phrase]:
+        """Return one phrase of the slot, now and then two."""
+        count = 2 if self._rng.random() < _REPEATED else 1
+        return [self._phrase(slot, bare=True) for _ in range(count)]
+
+    def _phrase(self, slot: str, *, bare: bool) -> Phrase:
+        """Choose a value first, so that a number's many forms do not drown the rest."""
+        values = self._by_value[slot]
+        phrases = values[self._rng.choice(list(values))]
+        return self._rng.choice([phrase for phrase in phrases if bare or not phrase.bare])
+
+    def _of(self, act: Act, phrases: Sequence[Phrase], before: str = "") -> Sentence:
+        spoken = self._rng.sample(phrases, len(phrases))
+        words = [before, *(phrase.text for phrase in spoken)]
+        text = " ".join(word for word in words if word)
+        return Sentence(text, Statement(act, _meaning(spoken)))
+
+
+def _meaning(phrases: Sequence[Phrase]) -> Mapping[str, tuple[SlotValue, ...]]:
+    said = {slot: [p.value for p in phrases if p.slot == slot] for slot in SLOTS}
+    return {slot: tuple(dict.fromkeys(values)) for slot, values in said.items() if values}

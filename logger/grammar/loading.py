@@ -1,0 +1,155 @@
+"""Read a pack file and report every mistake in it with its line and key."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from logger.core.errors import PackError
+from logger.core.statements import Act, SetupWindow
+from logger.grammar.checking import checked
+from logger.grammar.lines import key_lines
+from logger.grammar.pack import Caution, NumberSlot, Pack, UtteranceRules, WordSlot
+from logger.grammar.sections import Mistake, Sections, read_sections
+
+if TYPE_CHECKING:
+    from importlib.resources.abc import Traversable
+
+    from logger.grammar.lines import KeyPath
+    from logger.grammar.schema import NumberTable, WordTable
+
+LARGEST_BYTES: Final = 1_000_000
+"""A pack is written by hand; a bigger file is something else."""
+
+_SHIPPED_NAME: Final = re.compile(r"[A-Za-z0-9_-]+")
+
+
+def load_pack(name_or_path: str) -> Pack:
+    """Load a pack by the name of a shipped one ("glenohumeral") or by the path of a file.
+
+    Raises:
+        PackError: if there is no such pack, or the file has mistakes; the message names all of
+            them, one a line, each as "file:line: key: what is wrong and what to do".
+
+    """
+    source = _find(name_or_path)
+    text = _read(source, name_or_path)
+    data = _parse(text, name_or_path)
+    sections, mistakes = read_sections(data)
+    mistakes += checked(sections)
+    if mistakes:
+        raise PackError(_report(mistakes, text, name_or_path))
+    return _build(sections, Path(source.name).stem)
+
+
+def shipped_packs() -> tuple[str, ...]:
+    """Return the names of the packs that come with the program, sorted."""
+    folder = _shipped_folder()
+    if not folder.is_dir():
+        return ()
+    names = (Path(entry.name) for entry in folder.iterdir())
+    return tuple(sorted(name.stem for name in names if name.suffix == ".toml"))
+
+
+def _shipped_folder() -> Traversable:
+    installed = resources.files("logger").joinpath("_grammars")
+    # In a checkout the packs are beside the package instead of in it.
+    return installed if installed.is_dir() else Path(__file__).resolve().parents[2] / "grammars"
+
+
+def _find(name_or_path: str) -> Traversable:
+    if not _SHIPPED_NAME.fullmatch(name_or_path):
+        return Path(name_or_path)
+    if name_or_path not in shipped_packs():
+        known = ", ".join(shipped_packs()) or "none"
+        raise PackError(
+            f"There is no pack named {name_or_path}; shipped packs: {known}. "
+            "Name one of them, or give the path of a .toml file."
+        )
+    return _shipped_folder().joinpath(f"{name_or_path}.toml")
+
+
+def _read(source: Traversable, shown: str) -> str:
+    try:
+        if not source.is_file():
+            raise PackError(f"{shown} is not a file; give the path of a pack's .toml file.")
+        with source.open("rb") as file:
+            content = file.read(LARGEST_BYTES + 1)
+    except (OSError, ValueError) as error:
+        raise PackError(f"{shown!r} cannot be read ({error}); give a readable file.") from error
+    if len(content) > LARGEST_BYTES:
+        raise PackError(
+            f"{shown} is larger than {LARGEST_BYTES} bytes and so no pack; name the right file."
+        )
+    try:
+        return content.decode("utf-8").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise PackError(f"{shown}:{line}: the file is not UTF-8 text; save it as UTF-8.") from error
+
+
+def _parse(text: str, shown: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        where = re.search(r"line (\d+)", str(error))
+        line = where[1] if where else text.count("\n") + 1
+        raise PackError(f"{shown}:{line}: this is not TOML: {error}; correct the line.") from error
+    except RecursionError as error:
+        raise PackError(f"{shown} is nested too deeply to be a pack; simplify it.") from error
+
+
+def _report(mistakes: list[Mistake], text: str, shown: str) -> str:
+    where = key_lines(text)
+    lines = [
+        (where.line_of(mistake.path, mistake.text), _dotted(mistake.path), mistake.problem)
+        for mistake in mistakes
+    ]
+    return "\n".join(f"{shown}:{line}: {key}: {problem}" for line, key, problem in sorted(lines))
+
+
+def _dotted(path: KeyPath) -> str:
+    """Write a path as in the file, an entry of a list as "key[2]"."""
+    text = ""
+    for part in path:
+        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else part
+    return text or "file"
+
+
+def _build(sections: Sections, name: str) -> Pack:
+    utterance, commands, score = sections.utterance, sections.commands, sections.score
+    if utterance is None or commands is None:
+        # Both are required sections; `read_sections` has reported them if they are missing.
+        raise PackError(f"The pack {name} is incomplete; add its utterance and commands tables.")
+    slots = {slot: _word_slot(table) for slot, table in sections.words.items()} | {
+        slot: _number_slot(slot, table) for slot, table in sections.numbers.items()
+    }
+    return Pack(
+        name=name,
+        title=sections.title,
+        slots={slot: slots[slot] for slot in sections.slot_names()},
+        commands={Act(act): forms for act, forms in commands if isinstance(forms, tuple)},
+        utterance=UtteranceRules(
+            utterance.opens_row, utterance.completes_row, utterance.bare_side_with, utterance.needs
+        ),
+        setup={
+            test: SetupWindow(table.low_deg, table.high_deg, table.source)
+            for test, table in sections.setup.items()
+        },
+        mobility_of_score=score.values if score else {},
+        mobility_of_score_source=score.source if score else "",
+        cautions=tuple(Caution(c.text, c.urgency, c.source) for c in sections.cautions),
+    )
+
+
+def _word_slot(table: WordTable) -> WordSlot:
+    return WordSlot(table.values, table.phrases, table.bare)
+
+
+def _number_slot(slot: str, table: NumberTable) -> NumberSlot:
+    return NumberSlot(
+        table.low, table.high, table.phrases, table.also, table.marks, as_text=slot == "grade"
+    )

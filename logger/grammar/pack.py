@@ -1,0 +1,95 @@
+"""A pack: what can be said for a joint, what it fills, and the clinical values of its tests."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from logger.core.statements import Act, SetupWindow
+
+Urgency = Literal["do not test", "take care"]
+
+BLANK = "{}"
+"""Where a template takes the value's word or number."""
+
+
+@dataclass(frozen=True, slots=True)
+class WordSlot:
+    """A slot whose values are words, such as the test or the end feel."""
+
+    values: Mapping[str, tuple[str, ...]]
+    """The spoken forms of each value, in the pack's order, lower case."""
+    templates: tuple[str, ...] = (BLANK,)
+    """Every form is said inside each of these; "{}" stands for the form."""
+    bare: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Forms too short to count by themselves (`UtteranceRules.bare_side_with`); side only."""
+
+
+@dataclass(frozen=True, slots=True)
+class NumberSlot:
+    """A slot whose values are whole numbers, or whole numbers with a mark such as "2+"."""
+
+    low: int
+    high: int
+    """The largest value; both ends are included, within 0 to 180."""
+    templates: tuple[str, ...]
+    """Every number is said inside each of these; "{}" stands for the number's words."""
+    also: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
+    """Whole phrases that mean a number, such as "no pain" for 0."""
+    marks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Words that may follow the phrase and the mark they add: "+" for "plus"."""
+    as_text: bool = False
+    """True where the value is text ("2", "2+"), as a grade is; False for whole numbers."""
+
+
+@dataclass(frozen=True, slots=True)
+class UtteranceRules:
+    """Which slots may stand together in one utterance.
+
+    An utterance is any number of phrases in any order, each of a slot of `opens_row`, of
+    `completes_row` or the side; or a command's phrase; or "correction" with phrases after it; or
+    "note" with free words after it.
+    """
+
+    opens_row: tuple[str, ...]
+    """A value of one of these slots makes the utterance a finding."""
+    completes_row: tuple[str, ...]
+    """Slots that may be said with those, or without them to complete the row before."""
+    bare_side_with: tuple[str, ...]
+    """A bare side counts only in an utterance that fills one of these, or in a correction."""
+    needs: Mapping[str, tuple[str, ...]]
+    """Slots that are meaningful only in a row that has one of the slots listed. A finding that
+    says one without the other ("inferior glide, active") is still parsed, so that nothing said
+    is lost; whoever builds the row marks it for a check."""
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """A reason not to test, or to take care; shown to the reader, never acted on."""
+
+    text: str
+    urgency: Urgency
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """Everything that is particular to a joint."""
+
+    name: str
+    """The file's name without its ending."""
+    title: str
+    slots: Mapping[str, WordSlot | NumberSlot]
+    """By slot name, in the order of `logger.core.statements.SLOTS`; a pack may leave some out."""
+    commands: Mapping[Act, tuple[str, ...]]
+    """The spoken forms of correction, withdraw, other_side, check_position and note."""
+    utterance: UtteranceRules
+    setup: Mapping[str, SetupWindow]
+    """By test; a test without a window asks for no setup."""
+    mobility_of_score: Mapping[int, str]
+    """The mobility that a mobility score means; empty where the pack has no score."""
+    mobility_of_score_source: str
+    cautions: tuple[Caution, ...]

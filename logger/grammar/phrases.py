@@ -1,0 +1,85 @@
+"""Every phrase that fills a slot, written out in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from logger.grammar.numbers import number_forms
+from logger.grammar.pack import BLANK, WordSlot
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from logger.core.statements import Act, SlotValue
+    from logger.grammar.pack import NumberSlot, Pack
+
+
+@dataclass(frozen=True, slots=True)
+class Phrase:
+    """Words that fill one slot with one value."""
+
+    text: str
+    """Lower-case words parted by single spaces; single letters are words ("a p glide")."""
+    slot: str
+    value: SlotValue
+    bare: bool = False
+    """True for a side so short that it counts only beside a test, a motion or "correction"."""
+
+
+@dataclass(frozen=True, slots=True)
+class CommandPhrase:
+    """Words that ask for something."""
+
+    text: str
+    act: Act
+    takes_slots: bool = False
+    """True for "correction": phrases must follow."""
+    takes_words: bool = False
+    """True for "note": free words must follow."""
+
+
+def spoken_phrases(pack: Pack) -> tuple[Phrase, ...]:
+    """Return every phrase of every slot, in the pack's order, each text once."""
+    return tuple(phrase for slot in pack.slots for phrase in slot_phrases(pack, slot))
+
+
+def slot_phrases(pack: Pack, slot: str) -> tuple[Phrase, ...]:
+    """Return every phrase of one slot, each text once; empty if the pack has no such slot."""
+    rule = pack.slots.get(slot)
+    if rule is None:
+        return ()
+    phrases = _of_words(slot, rule) if isinstance(rule, WordSlot) else _of_numbers(slot, rule)
+    return tuple({(phrase.text, phrase.value): phrase for phrase in phrases}.values())
+
+
+def command_phrases(pack: Pack) -> tuple[CommandPhrase, ...]:
+    """Return the phrases of every command, in the pack's order."""
+    return tuple(
+        CommandPhrase(text, act, takes_slots=act == "correction", takes_words=act == "note")
+        for act, forms in pack.commands.items()
+        for text in forms
+    )
+
+
+def _of_words(slot: str, rule: WordSlot) -> Iterator[Phrase]:
+    for value, forms in rule.values.items():
+        for form in forms:
+            for template in rule.templates:
+                yield Phrase(template.replace(BLANK, form), slot, value)
+        for form in rule.bare.get(value, ()):
+            yield Phrase(form, slot, value, bare=True)
+
+
+def _of_numbers(slot: str, rule: NumberSlot) -> Iterator[Phrase]:
+    for number in range(rule.low, rule.high + 1):
+        plain: SlotValue = str(number) if rule.as_text else number
+        for form in number_forms(number):
+            for template in rule.templates:
+                text = template.replace(BLANK, form)
+                yield Phrase(text, slot, plain)
+                for mark, words in rule.marks.items():
+                    for word in words:
+                        yield Phrase(f"{text} {word}", slot, f"{number}{mark}")
+        for form in rule.also.get(number, ()):
+            yield Phrase(form, slot, plain)

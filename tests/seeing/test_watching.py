@@ -1,0 +1,109 @@
+"""Watching a body of dots: the right numbers, the right sides, and blanks where they belong."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from dots import DotBody, DotFinder
+
+from logger.seeing.watching import Watcher, WatchSettings, paced, spread
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from logger.core.events import ArmAngle
+
+Recording = list[tuple[float, "NDArray[np.uint8]"]]
+
+
+def watch(recording: Recording, finder: DotFinder | None = None) -> list[ArmAngle]:
+    """Watch a recording held in memory."""
+    return Watcher(WatchSettings(), finder or DotFinder()).watch(lambda: recording)
+
+
+def held(body: DotBody, start_s: float, count: int) -> Recording:
+    """Return `count` frames of one body, five a second."""
+    return [(start_s + 0.2 * i, body.frame()) for i in range(count)]
+
+
+@pytest.mark.parametrize("heading_deg", [0, 37, 90, 180, -90])
+def test_both_arms_are_read_however_the_body_lies(heading_deg: float) -> None:
+    samples = watch(held(DotBody(20, 50, heading_deg), 0, 6))
+    assert [s.side for s in samples[:2]] == ["left", "right"]
+    for sample in samples:
+        expected = 20 if sample.side == "left" else 50
+        assert sample.visible
+        assert sample.reason == ""
+        # Dots are drawn on whole pixels: half a pixel on an arm of 55 is half a degree.
+        assert sample.angle_deg == pytest.approx(expected, abs=1.5)
+
+
+def test_an_arm_that_moves_is_followed() -> None:
+    recording = [(0.2 * i, DotBody(right_deg=20 + 5 * i).frame()) for i in range(12)]
+    found = [s.angle_deg for s in watch(recording) if s.side == "right"]
+    assert found == pytest.approx([20 + 5 * i for i in range(12)], abs=1.5)
+
+
+def test_a_still_picture_is_not_read_again() -> None:
+    finder = DotFinder()
+    watch(held(DotBody(), 0, 100), finder)
+    # 24 looks for the patient take two turns and two views each; then one pair for all frames.
+    assert finder.looked_at <= 24 * 4 + 2
+
+
+def test_nobody_gives_no_angle() -> None:
+    samples = watch([(0.2 * i, np.full((480, 640, 3), 90, np.uint8)) for i in range(5)])
+    assert len(samples) == 10
+    assert all(s.angle_deg is None and not s.visible and s.reason for s in samples)
+
+
+def test_no_frames_give_no_samples() -> None:
+    assert watch([]) == []
+
+
+def test_a_patient_who_comes_late_is_read_only_from_then_on() -> None:
+    empty = [(0.2 * i, np.full((480, 640, 3), 90, np.uint8)) for i in range(10)]
+    samples = watch(empty + held(DotBody(), 2.0, 20))
+    assert all(not s.visible and s.angle_deg is None for s in samples if s.time_s < 2)
+    assert all(s.visible for s in samples if s.time_s >= 2)
+
+
+def test_a_body_elsewhere_is_not_taken_for_the_patient() -> None:
+    other = held(DotBody(right_deg=90, centre=(200, 300)), 4.0, 5)
+    samples = watch(held(DotBody(), 0, 20) + other)
+    assert all(not s.visible and s.angle_deg is None for s in samples if s.time_s >= 4)
+
+
+def test_hands_on_one_shoulder_blank_that_side_only() -> None:
+    covered = DotBody().frame()
+    shoulder = (284, 190)
+    covered[shoulder[1] + 6 : shoulder[1] + 60, shoulder[0] - 20 : shoulder[0] + 45] = 230
+    recording = held(DotBody(), 0, 20) + [(4 + 0.2 * i, covered) for i in range(8)]
+    late = [s for s in watch(recording) if s.time_s >= 4]
+    assert all(s.visible for s in late if s.side == "left")
+    assert {s.reason for s in late if s.side == "right"} == {"hands cover the arm"}
+
+
+def test_a_body_too_small_gives_no_angle() -> None:
+    small = [(t, np.ascontiguousarray(f[::3, ::3])) for t, f in held(DotBody(), 0, 5)]
+    assert all(s.angle_deg is None for s in watch(small))
+
+
+@pytest.mark.parametrize(("rate_fps", "kept"), [(5, 50), (25, 60), (30, 60), (60, 60)])
+def test_frames_are_paced_by_the_clock(rate_fps: int, kept: int) -> None:
+    picture = np.zeros((2, 2, 3), np.uint8)
+    frames = [(i / rate_fps, picture) for i in range(10 * rate_fps)]
+    assert len(list(paced(frames, 6.0))) == pytest.approx(kept, abs=2)
+
+
+@pytest.mark.parametrize("count", [0, 1, 7, 24, 25, 500])
+def test_looks_are_spread_over_the_whole_recording(count: int) -> None:
+    frames = [(float(i), np.full((1, 1, 3), i % 256, np.uint8)) for i in range(min(count, 256))]
+    looks = spread(frames, 24)
+    assert len(looks) == min(len(frames), 24)
+    if len(frames) > 24:
+        places = [int(look[0, 0, 0]) for look in looks]
+        assert places[0] == 0
+        assert places[-1] > 0.85 * len(frames)

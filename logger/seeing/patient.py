@@ -115,21 +115,23 @@ def view_of(trunk: Trunk, framing: Framing) -> View:
     lean_deg = math.degrees(math.atan2(axis[0], axis[1]))
     scale = framing.size_px / (framing.side_trunks * trunk.length_px)
     middle = (float(centre[0]), float(centre[1]))
-    matrix = cv2.getRotationMatrix2D(middle, framing.turn_deg - lean_deg, scale)
+    matrix = np.array(cv2.getRotationMatrix2D(middle, framing.turn_deg - lean_deg, scale))
+    matrix = matrix.astype(np.float64)
     matrix[:, 2] += framing.size_px / 2 - centre
     if framing.mirrored:
         matrix = np.diag([-1.0, 1.0]) @ matrix
         matrix[0, 2] += framing.size_px - 1
-    return View(np.asarray(matrix, dtype=np.float64), framing.size_px, framing.mirrored)
+    return View(matrix, framing.size_px, framing.mirrored)
 
 
 def quarter_view(shape: tuple[int, ...], quarters: int) -> View:
     """Return a view of the whole frame, turned by quarters, padded to a square."""
     height, width = shape[:2]
     size = max(height, width)
-    matrix = cv2.getRotationMatrix2D((width / 2, height / 2), 90.0 * quarters, 1.0)
+    turned = cv2.getRotationMatrix2D((width / 2, height / 2), 90.0 * quarters, 1.0)
+    matrix = np.array(turned).astype(np.float64)
     matrix[:, 2] += np.array([size - width, size - height]) / 2
-    return View(np.asarray(matrix, dtype=np.float64), size)
+    return View(matrix, size)
 
 
 def sightings(

@@ -68,9 +68,11 @@ class WatchSettings:
     """The model's own visibility of the elbow, 0 to 1."""
     arm_trunks: tuple[float, float] = (0.33, 0.75)
     """Lengths of the upper arm, shoulder to elbow, that fit a trunk of length 1."""
-    still_levels: float = 14.0
-    """A picture counts as unchanged while hardly a pixel differs by more, of 255."""
-    still_share: float = 0.002
+    still_levels: float = 10.0
+    """A picture counts as unchanged while hardly a pixel of the small cut-out differs by more
+    than this, of 255."""
+    still_pixels: int = 3
+    """How many pixels of the small cut-out (128 x 128) may differ all the same."""
     first: Framing = field(default_factory=Framing)
     second: Framing = field(default_factory=lambda: Framing(turn_deg=8.0, mirrored=True))
     cover: CoverSettings = field(default_factory=CoverSettings)
@@ -165,8 +167,8 @@ class Watcher:
             yield _Moment(time_s, readings, kinds)
 
     def _changed(self, small: NDArray[np.float64], last: NDArray[np.float64]) -> bool:
-        share = (np.abs(small - last) > self._settings.still_levels).mean()
-        return bool(share > self._settings.still_share)
+        pixels = (np.abs(small - last) > self._settings.still_levels).sum()
+        return bool(pixels > self._settings.still_pixels)
 
     def _read(
         self,
@@ -258,7 +260,7 @@ def _shoulder(trunk: Trunk, side: Side) -> NDArray[np.float64]:
 
 def _small(cut: NDArray[np.uint8]) -> NDArray[np.float64]:
     grey = cv2.cvtColor(cut, cv2.COLOR_RGB2GRAY)
-    return cv2.resize(grey, (96, 96), interpolation=cv2.INTER_AREA).astype(np.float64)
+    return cv2.resize(grey, (128, 128), interpolation=cv2.INTER_AREA).astype(np.float64)
 
 
 def _sample(moment: _Moment, side: Side, bare: int | None) -> ArmAngle:

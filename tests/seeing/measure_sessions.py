@@ -40,7 +40,7 @@ def frames_of(path: Path) -> Iterator[tuple[float, NDArray[np.uint8]]]:
     """Yield (time_s, RGB) of a video file."""
     with av.open(str(path)) as container:
         for frame in container.decode(video=0):
-            yield float(frame.time), frame.to_ndarray(format="rgb24")
+            yield float(frame.time), frame.to_ndarray(format="rgb24").astype(np.uint8, copy=False)
 
 
 def last_steady(

@@ -1,0 +1,1 @@
+"""Audio in, utterances out: voice activity, a constrained decoder, and its verdict."""

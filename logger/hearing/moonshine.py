@@ -1,0 +1,192 @@
+"""The Moonshine tiny English model, run through onnxruntime directly.
+
+The wheel `moonshine-voice` 0.0.48 carries the files (encoder and decoder in ONNX Runtime's own
+format, and the tokenizer; MIT licence). Only the files are used: its library is never loaded.
+"""
+
+from __future__ import annotations
+
+import importlib.metadata
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import onnxruntime
+from numpy.typing import NDArray
+
+from logger.core.errors import ModelError
+
+SAMPLE_RATE_HZ: Final = 16_000
+START_TOKEN: Final = 1
+END_TOKEN: Final = 2
+_LAYERS: Final = 6
+_HEADS: Final = 8
+_HEAD_WIDTH: Final = 36
+_FILES: Final = ("encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin")
+_SPACE: Final = "\u2581".encode()
+# The first ids are the control tokens and the last ones reserved; none of them is text.
+_FIRST_TEXT_TOKEN: Final = 3
+_RESERVED: Final = b"<<"
+
+FloatArray = NDArray[np.float32]
+
+
+def packaged_model_folder() -> Path:
+    """Return the folder of the model that is installed with the tool.
+
+    Raises:
+        ModelError: if the wheel that carries it is not installed.
+
+    """
+    try:
+        distribution = importlib.metadata.distribution("moonshine-voice")
+    except importlib.metadata.PackageNotFoundError:
+        raise ModelError(
+            "The speech model is missing: the package moonshine-voice 0.0.48 is not installed. "
+            "Install the tool again."
+        ) from None
+    return Path(str(distribution.locate_file("moonshine_voice/assets/tiny-en")))
+
+
+def read_tokens(path: Path) -> tuple[bytes, ...]:
+    """Read the tokenizer file: each token as a length and its bytes, in merge order.
+
+    A length under 128 is one byte; a longer one has the high bit set and the rest in the next
+    byte. The position in the list is the token's id.
+    """
+    data = path.read_bytes()
+    tokens: list[bytes] = []
+    at = 0
+    while at < len(data):
+        length = data[at]
+        at += 1
+        if length & 0x80:
+            length = (length & 0x7F) | (data[at] << 7)
+            at += 1
+        tokens.append(data[at : at + length])
+        at += length
+    return tuple(tokens)
+
+
+def is_text(token_id: int, token: bytes) -> bool:
+    """Tell whether a token stands for text, not for control."""
+    return token_id >= _FIRST_TEXT_TOKEN and not token.startswith(_RESERVED)
+
+
+class MoonshineModel:
+    """Encoder, decoder and tokens of one Moonshine model."""
+
+    def __init__(self, folder: Path, threads: int = 2) -> None:
+        """Load the model.
+
+        Raises:
+            ModelError: if the folder is no Moonshine model, naming what is wrong.
+
+        """
+        missing = [name for name in _FILES if not (folder / name).is_file()]
+        if missing:
+            raise ModelError(
+                f"{folder} is not a Moonshine model folder: {', '.join(missing)} not found. "
+                "Give a folder that holds these files, or leave --speech-model out."
+            )
+        options = onnxruntime.SessionOptions()
+        options.intra_op_num_threads = threads
+        options.log_severity_level = 4
+        try:
+            self.tokens = read_tokens(folder / _FILES[2])
+            self._encoder = onnxruntime.InferenceSession(str(folder / _FILES[0]), options)
+            self._decoder = onnxruntime.InferenceSession(str(folder / _FILES[1]), options)
+        except Exception as error:  # onnxruntime raises its own, undocumented classes
+            raise ModelError(
+                f"The speech model in {folder} cannot be loaded: a file in it is damaged. "
+                "Install the tool again, or give another --speech-model."
+            ) from error
+        self._past_names = [
+            f"past_key_values.{layer}.{part}.{kind}"
+            for layer in range(_LAYERS)
+            for part in ("decoder", "encoder")
+            for kind in ("key", "value")
+        ]
+        self._output_names = [
+            "logits",
+            *(name.replace("past_key_values", "present") for name in self._past_names),
+        ]
+
+    def encode(self, samples: FloatArray) -> Listening:
+        """Encode speech, shape (n,), 16 kHz mono in [-1, 1], at least a tenth of a second."""
+        audio = samples.astype(np.float32, copy=False)[np.newaxis]
+        mask = np.ones(audio.shape, np.int64)
+        (hidden,) = self._encoder.run(None, {"input_values": audio, "attention_mask": mask})
+        return Listening(self, hidden, mask)
+
+    def run_decoder(self, feed: dict[str, object]) -> list[FloatArray]:
+        """Run the decoder once; used by `Listening`."""
+        outputs: list[FloatArray] = self._decoder.run(self._output_names, feed)
+        return outputs
+
+    @property
+    def past_names(self) -> list[str]:
+        """The names of the decoder's cache inputs, in order."""
+        return self._past_names
+
+    def text(self, token_ids: list[int]) -> str:
+        """Return the text of a token path, as the model wrote it."""
+        parts = (self.tokens[i] for i in token_ids if is_text(i, self.tokens[i]))
+        return b"".join(parts).replace(_SPACE, b" ").decode("utf-8", "replace").strip()
+
+
+class Listening:
+    """One stretch of encoded speech, and the decoder's state while it is searched.
+
+    The encoder's keys and values are kept once, for a batch of one: the decoder's attention
+    broadcasts them over all paths (the same scores to the last bit, in less than half the time).
+    """
+
+    def __init__(self, model: MoonshineModel, hidden: FloatArray, mask: NDArray[np.int64]) -> None:
+        """Take the encoder's output; use `MoonshineModel.encode` instead."""
+        self._model = model
+        # The decoder thins this mask by 384 inside: it wants the mask of the audio samples.
+        self._fixed = {"encoder_hidden_states": hidden, "encoder_attention_mask": mask}
+        self._past: list[FloatArray] = []
+
+    def start(self) -> FloatArray:
+        """Return the log-probabilities of the first token, shape (1, tokens)."""
+        empty = np.zeros((1, _HEADS, 0, _HEAD_WIDTH), np.float32)
+        self._past = [empty] * len(self._model.past_names)
+        logits, *self._past = self._step(np.array([[START_TOKEN]]), first=True)
+        return _log_softmax(logits[:, -1])
+
+    def advance(self, parents: NDArray[np.intp], tokens: NDArray[np.int64]) -> FloatArray:
+        """Extend paths, and return the log-probabilities of what follows.
+
+        Args:
+            parents: for each new path, the index of the path that it extends, shape (paths,).
+            tokens: the token each adds, shape (paths,).
+
+        Returns:
+            Log-probabilities, shape (paths, tokens).
+
+        """
+        for i, name in enumerate(self._model.past_names):
+            if ".decoder." in name:
+                self._past[i] = self._past[i][parents]
+        logits, *past = self._step(tokens[:, np.newaxis], first=False)
+        for i, name in enumerate(self._model.past_names):
+            if ".decoder." in name:
+                self._past[i] = past[i]
+        return _log_softmax(logits[:, -1])
+
+    def _step(self, ids: NDArray[np.int64], *, first: bool) -> list[FloatArray]:
+        feed: dict[str, object] = {
+            **self._fixed,
+            **dict(zip(self._model.past_names, self._past, strict=True)),
+            "input_ids": ids,
+            "use_cache_branch": np.array([not first]),
+        }
+        return self._model.run_decoder(feed)
+
+
+def _log_softmax(logits: FloatArray) -> FloatArray:
+    shifted = logits - logits.max(axis=-1, keepdims=True)
+    result: FloatArray = shifted - np.log(np.exp(shifted).sum(axis=-1, keepdims=True))
+    return result

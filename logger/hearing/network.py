@@ -1,0 +1,206 @@
+"""The word network of a pack, walked token by token.
+
+The network is kept over letters, not tokens: a phrase is its letters and digits without spaces,
+commas, hyphens or capitals, and a token may be taken if its own letters go on from where the
+path stands. So every way in which the model can write the same words ("Hypo-mobile,", "hypo
+mobile", "HYPOMOBILE"), and every way to cut them into tokens, is one and the same path.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+from logger.grammar.numbers import HIGHEST, number_forms
+from logger.grammar.phrases import CommandPhrase, Phrase, command_phrases, spoken_phrases
+from logger.hearing.moonshine import is_text
+
+if TYPE_CHECKING:
+    from logger.grammar.pack import Pack
+
+_SILENT: Final = frozenset(" ,.-?!;:'\"\u2581")
+_PUNCTUATION: Final = frozenset((b",", b".", b"-", b"?", b"!", b";", b":"))
+_MENTIONS: Final = 2
+"""How often one slot may be said in one utterance: twice, so that "pain two, pain three" is heard
+whole and marked for a check, not lost."""
+
+Spoken = Phrase | CommandPhrase
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a path stands: inside a phrase (a node) or between phrases (node 0)."""
+
+    node: int
+    said: tuple[Spoken, ...]
+
+    @property
+    def meaning(self) -> tuple[object, ...]:
+        """What paths at this place mean, whatever words they used."""
+        return (self.node, *(_meaning(phrase) for phrase in self.said))
+
+
+@dataclass(slots=True)
+class _Node:
+    children: dict[str, int] = field(default_factory=dict)
+    ends: list[Spoken] = field(default_factory=list)
+    kinds: set[str] = field(default_factory=set)
+    """The slots and commands that can still be reached from here."""
+
+
+@dataclass(slots=True)
+class _TokenNode:
+    children: dict[str, int] = field(default_factory=dict)
+    ids: list[int] = field(default_factory=list)
+
+
+class TokenNetwork:
+    """Which tokens may follow which, so that every whole path is something the pack can say."""
+
+    def __init__(
+        self, pack: Pack, tokens: Sequence[bytes], credits_nats: Mapping[str, float] | None = None
+    ) -> None:
+        """Build the network; `credits_nats` are added to the phrases of these texts."""
+        self._credits = dict(credits_nats or {})
+        self._nodes = [_Node()]
+        for phrase in (*spoken_phrases(pack), *command_phrases(pack)):
+            if not (isinstance(phrase, CommandPhrase) and phrase.takes_words):
+                for written in _written(phrase.text):
+                    self._add(_letters(written), phrase)
+        self._tokens = _token_tree(tokens)
+        self._moves: dict[tuple[object, ...], list[tuple[int, int, tuple[Spoken, ...]]]] = {}
+        self.punctuation = tuple(i for i, token in enumerate(tokens) if token in _PUNCTUATION)
+
+    start: Final = Place(0, ())
+
+    def credit(self, said: Sequence[Spoken]) -> float:
+        """Return what these phrases are granted for being rare in ordinary text, in nats."""
+        return sum(self._credits.get(phrase.text, 0.0) for phrase in said)
+
+    def moves(self, place: Place) -> list[tuple[int, Place]]:
+        """Return every token that may come next, with the place it leads to."""
+        counts = Counter(_kind(phrase) for phrase in place.said)
+        key = (place.node, frozenset(counts.items()), bool(place.said) and _is_last(place.said[-1]))
+        if key not in self._moves:
+            kept = len(place.said)
+            self._moves[key] = [
+                (token, end.node, end.said[kept:]) for token, end in self._walk(place, 0)
+            ]
+        return [
+            (token, Place(node, place.said + more)) for token, node, more in self._moves[key]
+        ]
+
+    def ends(self, place: Place) -> Iterator[tuple[Spoken, ...]]:
+        """Yield what has been said if the utterance ends here; nothing if it cannot."""
+        for end in self._closed(place) if place.node else (place,):
+            if _is_whole(end.said):
+                yield end.said
+
+    def _add(self, letters: str, phrase: Spoken) -> None:
+        node = self._nodes[0]
+        node.kinds.add(_kind(phrase))
+        for letter in letters:
+            if letter not in node.children:
+                node.children[letter] = len(self._nodes)
+                self._nodes.append(_Node())
+            node = self._nodes[node.children[letter]]
+            node.kinds.add(_kind(phrase))
+        if phrase not in node.ends:
+            node.ends.append(phrase)
+
+    def _closed(self, place: Place) -> Iterator[Place]:
+        for phrase in self._nodes[place.node].ends:
+            if _may_follow(place.said, _kind(phrase)):
+                yield Place(0, (*place.said, phrase))
+
+    def _walk(self, place: Place, token_node: int) -> Iterator[tuple[int, Place]]:
+        for token in self._tokens[token_node].ids:
+            yield token, place
+        starts = [place, *(self._closed(place) if place.node else ())]
+        for at in starts:
+            for letter, next_token_node in self._tokens[token_node].children.items():
+                child = self._nodes[at.node].children.get(letter)
+                if child is None:
+                    continue
+                if any(_may_follow(at.said, kind) for kind in self._nodes[child].kinds):
+                    yield from self._walk(Place(child, at.said), next_token_node)
+
+
+def said_text(said: Sequence[Spoken]) -> str:
+    """Return the spoken forms of a path, as plain words."""
+    return " ".join(phrase.text for phrase in said)
+
+
+def _meaning(phrase: Spoken) -> tuple[object, ...]:
+    if isinstance(phrase, Phrase):
+        return (phrase.slot, phrase.value, phrase.bare)
+    return (phrase.act,)
+
+
+def _kind(phrase: Spoken) -> str:
+    return phrase.slot if isinstance(phrase, Phrase) else f"command {phrase.act}"
+
+
+def _is_last(phrase: Spoken) -> bool:
+    return isinstance(phrase, CommandPhrase) and not phrase.takes_slots
+
+
+def _may_follow(said: Sequence[Spoken], kind: str) -> bool:
+    if said and _is_last(said[-1]):
+        return False
+    if kind.startswith("command "):
+        return not said
+    return sum(_kind(phrase) == kind for phrase in said) < _MENTIONS
+
+
+def _is_whole(said: Sequence[Spoken]) -> bool:
+    """Tell whether these phrases state something: a lone "right" or "correction" does not."""
+    if any(_is_last(phrase) for phrase in said):
+        return True
+    corrects = any(isinstance(phrase, CommandPhrase) for phrase in said)
+    return any(isinstance(phrase, Phrase) and (corrects or not phrase.bare) for phrase in said)
+
+
+def _letters(text: str) -> str:
+    return "".join(letter for letter in text.lower() if letter not in _SILENT)
+
+
+_DIGITS: Final = {form: str(n) for n in range(HIGHEST + 1) for form in number_forms(n)}
+_NUMBER: Final = re.compile(
+    r"\b(" + "|".join(sorted(_DIGITS, key=lambda form: -len(form))) + r")\b"
+)
+
+
+def _written(text: str) -> Iterator[str]:
+    """Yield a phrase as said and as the model may write it, with digits."""
+    yield text
+    digits = _NUMBER.sub(lambda match: _DIGITS[match[1]], text)
+    if digits != text:
+        yield digits
+        yield digits.replace(" out of ", "/")
+        yield digits.replace(" plus", "+")
+        yield digits.replace(" degrees", "\u00b0")
+        yield text.replace(" out of ten", " out of 10")
+
+
+def _token_tree(tokens: Sequence[bytes]) -> list[_TokenNode]:
+    tree = [_TokenNode()]
+    for token_id, token in enumerate(tokens):
+        if not is_text(token_id, token):
+            continue
+        try:
+            letters = _letters(token.decode())
+        except UnicodeDecodeError:
+            continue
+        node = tree[0]
+        for letter in letters:
+            if letter not in node.children:
+                node.children[letter] = len(tree)
+                tree.append(_TokenNode())
+            node = tree[node.children[letter]]
+        if letters and letters.isprintable():
+            node.ids.append(token_id)
+    return tree

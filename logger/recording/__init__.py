@@ -1,0 +1,1 @@
+"""Recordings: sound and pictures with their times, decoded by FFmpeg through PyAV."""

@@ -113,9 +113,7 @@ def _watch(recording: Recording, pose_model: Path | None, progress: Progress) ->
         return Watcher(WatchSettings(), model).watch(lambda: _shown(recording, progress))
 
 
-def _shown(
-    recording: Recording, progress: Progress
-) -> Iterator[tuple[float, NDArray[np.uint8]]]:
+def _shown(recording: Recording, progress: Progress) -> Iterator[tuple[float, NDArray[np.uint8]]]:
     for time_s, picture in frames(recording):
         progress("seeing", time_s / recording.duration_s if recording.duration_s else 0.0)
         yield time_s, picture

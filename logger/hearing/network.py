@@ -89,9 +89,7 @@ class TokenNetwork:
             self._moves[key] = [
                 (token, end.node, end.said[kept:]) for token, end in self._walk(place, 0)
             ]
-        return [
-            (token, Place(node, place.said + more)) for token, node, more in self._moves[key]
-        ]
+        return [(token, Place(node, place.said + more)) for token, node, more in self._moves[key]]
 
     def ends(self, place: Place) -> Iterator[tuple[Spoken, ...]]:
         """Yield what has been said if the utterance ends here; nothing if it cannot."""

@@ -56,9 +56,7 @@ class _Path:
     parent: int = 0
 
 
-def read_freely(
-    listening: Listening, most_tokens: int, prefix: Sequence[int] = ()
-) -> FreeReading:
+def read_freely(listening: Listening, most_tokens: int, prefix: Sequence[int] = ()) -> FreeReading:
     """Decode greedily, after `prefix` where one is given (its probability counts)."""
     log_p = listening.start()
     ids: list[int] = []

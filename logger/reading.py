@@ -21,7 +21,7 @@ from logger.seeing.bundle import pose_bundle
 from logger.seeing.pose import PoseModel
 from logger.seeing.watching import Watcher, WatchSettings
 
-CLOSE_NATS = 1.5
+CLOSE_NATS = 2.0
 """Readings nearer than this to the chosen one make a doubt."""
 
 Progress = Callable[[str, float], None]
@@ -79,7 +79,7 @@ def _heard(utterance: Utterance) -> dict[str, object]:
     }
 
 
-def read_recording(
+def read_recording(  # noqa: PLR0913 - each is one thing to plug in
     path: Path,
     pack: Pack,
     recogniser: Recogniser,

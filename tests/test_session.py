@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from pathlib import Path
 
 import pandas as pd
@@ -17,7 +16,7 @@ DEMO = Path(__file__).parent.parent / "demo_media"
 
 
 def expected_rows() -> list[dict[str, object]]:
-    """What was said in the demonstration session, by its script, as rows."""
+    """Return what the script of the demonstration session says, as rows."""
     rows: list[dict[str, object]] = []
     for event in json.loads((DEMO / "session_said.json").read_text(encoding="utf-8")):
         expect = event["expect"] or {}
@@ -44,7 +43,8 @@ def test_demo_session_gives_every_row_and_none_from_talk(tmp_path: Path) -> None
     for (_, row), want in zip(table.iterrows(), expected, strict=True):
         for slot, value in want.items():
             if slot == "start_s":
-                assert abs(row[slot] - float(str(value))) < 0.3
+                # The script counts the silence with which a voice begins, up to 0.4 s here.
+                assert 0 <= row[slot] - float(str(value)) < 0.45
             elif slot != "status":
                 assert row[slot] == value, (slot, row["said"])
         assert (row["status"] == "withdrawn") == (want["status"] == "withdrawn")
@@ -56,4 +56,4 @@ def test_missing_recording_is_one_sentence_and_code_3(tmp_path: Path) -> None:
     result = CliRunner().invoke(cli, args)
     assert result.exit_code == 3
     assert "No such file" in result.output
-    assert not os.listdir(tmp_path)
+    assert not list(tmp_path.iterdir())

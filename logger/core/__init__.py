@@ -1,0 +1,1 @@
+"""What passes between the layers; imports nothing else of ours."""

@@ -9,8 +9,29 @@ import pandas as pd
 
 from logger.core.events import ArmAngle, Finding
 
-FINDING_COLUMNS: Final = tuple(
-    ["start_s", "end_s", "side", "test", "motion", "mode", "range_deg", "grade", "mobility", "mobility_score", "pain", "end_feel", "symptoms", "note", "arm_angle_deg", "arm_angle_spread_deg", "arm_angle_at_s", "setup", "said", "confidence", "status", "reason"]
+FINDING_COLUMNS: Final = (
+    "start_s",
+    "end_s",
+    "side",
+    "test",
+    "motion",
+    "mode",
+    "range_deg",
+    "grade",
+    "mobility",
+    "mobility_score",
+    "pain",
+    "end_feel",
+    "symptoms",
+    "note",
+    "arm_angle_deg",
+    "arm_angle_spread_deg",
+    "arm_angle_at_s",
+    "setup",
+    "said",
+    "confidence",
+    "status",
+    "reason",
 )
 _WHOLE: Final = ("range_deg", "mobility_score", "pain")
 _DIGITS: Final = {

@@ -104,8 +104,8 @@ def _slot(pack: Pack, slot: str) -> Iterator[str]:
 def _word_lines(pack: Pack, rule: WordSlot) -> Iterator[str]:
     if rule.templates != (BLANK,):
         said = ", ".join(template.replace(BLANK, "X") for template in rule.templates)
-        forms = [form for several in rule.values.values() for form in several]
-        yield from _wrapped("  ", f"{said}, where X is {_either(forms)}")
+        every = [form for several in rule.values.values() for form in several]
+        yield from _wrapped("  ", f"{said}, where X is {_either(every)}")
         return
     width = max(len(value) for value in rule.values)
     for value, forms in rule.values.items():

@@ -3,7 +3,8 @@
 The model knows "hypermobile" from ordinary text and hardly knows "hypomobile": having heard
 nothing, it already prefers the first by about five nats, and in a first trial every confusion
 went that way. Of each pair of values of one slot that are written nearly alike, the rarer form is
-granted half of what it lacks when the model listens to faint noise.
+granted seven tenths of what it lacks when the model listens to faint noise: on 28 findings with
+"hypomobile" and 36 with "hypermobile" in nine synthetic voices, the best split of the two.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from logger.hearing.moonshine import MoonshineModel
 
 _ALIKE: Final = 0.8
-_SHARE: Final = 0.5
+_SHARE: Final = 0.7
 _BEFORE: Final = "Right lateral distraction,"
 _NOISE: Final = 1e-3
 _NOISE_S: Final = 3

@@ -66,7 +66,8 @@ class TokenNetwork:
         """Build the network; `credits_nats` are added to the phrases of these texts."""
         self._credits = dict(credits_nats or {})
         self._nodes = [_Node()]
-        for phrase in (*spoken_phrases(pack), *command_phrases(pack)):
+        every: list[Spoken] = [*spoken_phrases(pack), *command_phrases(pack)]
+        for phrase in every:
             if not (isinstance(phrase, CommandPhrase) and phrase.takes_words):
                 for written in _written(phrase.text):
                     self._add(_letters(written), phrase)

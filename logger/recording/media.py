@@ -111,7 +111,7 @@ def _decoded(container: Any, stream: Any) -> Iterator[Any]:
         return
 
 
-def _mono(samples: NDArray[np.float32]) -> NDArray[np.float32]:
+def _mono(samples: NDArray[Any]) -> NDArray[np.float32]:
     live = samples[np.abs(samples).max(axis=1) > 0]
     mixed = live.mean(axis=0) if len(live) else np.zeros(samples.shape[1])
     return np.asarray(mixed, np.float32)

@@ -36,7 +36,7 @@ class CoverSettings:
     """A pixel has changed where a colour channel differs by more, of 255."""
     covered_share: float = 0.21
     """The share of changed pixels from which a look is of another kind. Measured on the practice
-    sessions: up to 0.2 while only the arm moves; under hands 0.3 and more, in one arm of ten less."""
+    sessions: up to 0.2 while only the arm moves; under hands 0.3 and more, one arm in ten less."""
     least_frames: int = 3
     """A kind seen less often is not taken for the bare one while there are others."""
     close_deg: float = 2.5

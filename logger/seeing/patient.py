@@ -115,8 +115,8 @@ def view_of(trunk: Trunk, framing: Framing) -> View:
     lean_deg = math.degrees(math.atan2(axis[0], axis[1]))
     scale = framing.size_px / (framing.side_trunks * trunk.length_px)
     middle = (float(centre[0]), float(centre[1]))
-    matrix = np.array(cv2.getRotationMatrix2D(middle, framing.turn_deg - lean_deg, scale))
-    matrix = matrix.astype(np.float64)
+    turned = cv2.getRotationMatrix2D(middle, framing.turn_deg - lean_deg, scale)
+    matrix: NDArray[np.float64] = np.array(turned, dtype=np.float64)
     matrix[:, 2] += framing.size_px / 2 - centre
     if framing.mirrored:
         matrix = np.diag([-1.0, 1.0]) @ matrix

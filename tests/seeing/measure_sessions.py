@@ -1,4 +1,4 @@
-"""Measure the eye on recordings with known angles. Run by hand:
+"""Measure the eye on recordings with known angles. Run by hand.
 
     python tests/seeing/measure_sessions.py [--pose-model FILE] FOLDER...
 

@@ -1,0 +1,79 @@
+"""Words to statements: what must be heard, and what is only talk."""
+
+from __future__ import annotations
+
+import random
+from itertools import islice
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from num2words import num2words
+
+from logger.core.statements import Act
+from logger.grammar.generating import sentences
+from logger.grammar.listing import what_can_be_said
+from logger.grammar.loading import load_pack
+from logger.grammar.numbers import number_forms
+from logger.grammar.parsing import Parser
+
+PACK = load_pack("glenohumeral")
+PARSER = Parser(PACK)
+
+TALK = [
+    "I walked about three miles and felt normal the whole way",
+    "no pain no gain as they say",
+    "no pain at all so far",
+    "that one's normal and the pain is about a three",
+    "right",
+    "okay right",
+    "abduction is the fancy word for lifting it out to the side",
+    "",
+]
+
+
+@pytest.mark.parametrize("text", TALK)
+def test_talk_states_nothing(text: str) -> None:
+    assert PARSER.parse(text) is None
+
+
+def test_a_transcript_reads_like_its_words() -> None:
+    statement = PARSER.parse("Right, inferior glide, Grade 2+, pain 3/10.")
+    assert statement is not None
+    assert statement.act is Act.FINDING
+    assert statement.slots == {
+        "side": ("right",),
+        "test": ("inferior_glide",),
+        "grade": ("2+",),
+        "pain": (3,),
+    }
+
+
+@settings(deadline=None, max_examples=100)
+@given(st.integers(0, 10_000))
+def test_every_generated_sentence_parses_back(seed: int) -> None:
+    """Whatever the pack can generate, in any order, means what made it."""
+    for sentence in islice(sentences(PACK, random.Random(seed)), 5):
+        assert PARSER.parse(sentence.text) == sentence.statement, sentence.text
+
+
+@pytest.mark.parametrize("number", range(181))
+def test_number_words_agree_with_num2words(number: int) -> None:
+    """Checked against the independent library num2words."""
+    assert num2words(number).replace("-", " ") in number_forms(number)
+
+
+def test_windows_and_scale_are_the_handbooks() -> None:
+    """30 to 60 quoted by Lin 2007 (abstract); the 0-6 scale from teaching flashcards."""
+    assert (PACK.setup["posterior_glide"].low_deg, PACK.setup["posterior_glide"].high_deg) == (
+        30,
+        60,
+    )
+    # Inferior glide up to 90: common practice, no source.
+    assert PACK.setup["inferior_glide"].high_deg == 90
+    words = [PACK.mobility_of_score[score] for score in range(7)]
+    assert words == ["hypomobile"] * 3 + ["normal"] + ["hypermobile"] * 3
+
+
+def test_the_listing_fits_80_columns() -> None:
+    assert max(len(line) for line in what_can_be_said(PACK).splitlines()) <= 80

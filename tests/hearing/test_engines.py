@@ -1,0 +1,77 @@
+"""The ear."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from logger.core.errors import ModelError, UsageError
+from logger.grammar.loading import load_pack
+from logger.hearing.credits import sound_alike_credits, tokenize
+from logger.hearing.engines import hear_all, open_recogniser
+from logger.hearing.moonshine import MoonshineModel, packaged_model_folder
+from logger.hearing.network import Place, TokenNetwork, said_text
+
+PACK = load_pack("glenohumeral")
+
+
+@pytest.fixture(scope="module")
+def model() -> MoonshineModel:
+    """Load the installed model once."""
+    return MoonshineModel(packaged_model_folder(), threads=1)
+
+
+@pytest.mark.model
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("Right, inferior glide, grade two.", "right inferior glide grade two"),
+        ("Left hypo-mobile A P glide", "left hypomobile a p glide"),
+        ("right abduction 110 degrees", "right abduction one hundred and ten degrees"),
+        ("Correction, pain 3/10", "correction pain three out of ten"),
+        ("right", None),
+        ("inferior glide is", None),
+        ("scratch that again", None),
+    ],
+)
+def test_network_takes_every_spelling_and_nothing_else(
+    model: MoonshineModel, text: str, said: str | None
+) -> None:
+    network = TokenNetwork(PACK, model.tokens)
+    places: list[Place] = [network.start]
+    for token in tokenize(text, model.tokens):
+        if token not in network.punctuation:
+            places = [to for at in places for id_, to in network.moves(at) if id_ == token]
+    ends = {said_text(end) for place in places for end in network.ends(place)}
+    assert (said in ends) if said else not ends
+
+
+@pytest.mark.model
+def test_the_rare_word_gets_the_credit(model: MoonshineModel) -> None:
+    assert sound_alike_credits(PACK, model)["hypomobile"] > 1
+
+
+@pytest.mark.model
+@pytest.mark.parametrize("kind", ["silence", "noise", "hum", "nothing"])
+def test_what_is_no_speech_gives_no_utterance(kind: str) -> None:
+    time_s = np.arange(5 * 16_000) / 16_000
+    sound = {
+        "silence": np.zeros(80_000),
+        "noise": np.random.default_rng(2).normal(0, 0.05, 80_000),
+        "hum": 0.3 * np.sin(2 * np.pi * 50 * time_s),
+        "nothing": np.zeros(0),
+    }[kind].astype(np.float32)
+    recogniser = open_recogniser("moonshine", PACK)
+    assert not [u for u in hear_all([sound], recogniser) if u.verdict != "talk"]
+
+
+def test_unknown_engine_and_missing_models_are_named(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="'parrot'.*moonshine, vosk"):
+        open_recogniser("parrot", PACK)
+    with pytest.raises(UsageError, match="--speech-model"):
+        open_recogniser("vosk", PACK)
+    for engine in ("moonshine", "vosk"):
+        with pytest.raises(ModelError, match="is not a"):
+            open_recogniser(engine, PACK, tmp_path)

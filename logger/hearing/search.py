@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 ENDS_WITHIN: Final = 2.5
 """A reading ends with the speech if the model would not rather go on by more than this, in nats.
 Measured on nine synthetic voices: whole readings up to 1.5, cut-off ones from 3."""
+_MOST_SILENT: Final = 2
+"""A comma and a space may stand in a row."""
 _BEHIND: Final = 8.0
 """Paths further than this behind the best whole reading, in nats, are given up."""
 
@@ -51,7 +53,8 @@ class _Path:
     score: float
     tokens: int
     worst_regret: float
-    after_punctuation: bool
+    silent: int
+    """How many tokens without a letter it ends with; at the start one, so that few may come."""
     token: int = 0
     parent: int = 0
 
@@ -75,7 +78,7 @@ def read_network(
     listening: Listening, network: TokenNetwork, *, width: int, most_tokens: int
 ) -> list[Reading]:
     """Return the readings that the network allows, best first, one for each meaning."""
-    paths = [_Path(network.start, 0.0, 0, 0.0, after_punctuation=True)]
+    paths = [_Path(network.start, 0.0, 0, 0.0, silent=1)]
     log_p = listening.start()
     found: dict[tuple[object, ...], Reading] = {}
     for _ in range(most_tokens):
@@ -138,16 +141,16 @@ def _extend(
 
 def _steps(
     network: TokenNetwork, paths: list[_Path], log_p: FloatArray, floor: float
-) -> Iterator[tuple[float, int, int, Place, bool]]:
+) -> Iterator[tuple[float, int, int, Place, int]]:
     for row, path in enumerate(paths):
         scores = log_p[row]
         for token, place in network.moves(path.place):
             credit = network.credit(place.said[len(path.place.said) :])
             score = path.score + float(scores[token]) + credit
             if score > floor:
-                yield score, row, token, place, False
-        if not path.after_punctuation:
+                yield score, row, token, place, 0
+        if path.silent < _MOST_SILENT:
             for token in network.punctuation:
                 score = path.score + float(scores[token])
                 if score > floor:
-                    yield score, row, token, path.place, True
+                    yield score, row, token, path.place, path.silent + 1

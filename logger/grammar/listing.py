@@ -147,7 +147,7 @@ def _score_lines(pack: Pack) -> Iterator[str]:
 
 
 def _commands(pack: Pack) -> Iterator[str]:
-    yield "Commands (each on its own)"
+    yield "Commands (nothing else in the same breath)"
     forms = {act: ", ".join(forms) for act, forms in pack.commands.items()}
     width = max(len(text) for text in forms.values())
     for act, text in forms.items():

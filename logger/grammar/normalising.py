@@ -13,8 +13,10 @@ _LETTERS: Final = re.compile(r"\b([a-z])\.(?=[a-z]\b)")
 _PLUS: Final = re.compile(r"(?<=\w)\+(?![\w+])")
 _MINUS: Final = re.compile(r"(?<=\w)-(?=[\s,.;:!]|$)")
 _HYPHEN: Final = re.compile(r"(?<=[a-z])-(?=\w)|(?<!\S)-(?=\s)")
-_PAUSE: Final = re.compile(r"[,.;:!](?=\s|$)|(?<=\w)[,;:!](?=[a-z])")
-_DASHES: Final = str.maketrans({"\u2013": "-", "\u2212": "-", "\u2014": " ", "\u2019": "'"})
+_PAUSE: Final = re.compile(r"[,.;:!]+(?=\s|$)|(?<=\w)[,;:!](?=[a-z])")
+_DASHES: Final = str.maketrans(
+    {"\u2013": "-", "\u2212": "-", "\u2014": " ", "\u2019": "'", "\u2026": " "}
+)
 
 
 def normalised(text: str) -> tuple[str, ...]:

@@ -1,0 +1,115 @@
+"""Doubts and questions: what a close second reading leaves open."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import pytest
+
+from logger.core.events import Alternative, Utterance, Verdict
+from logger.core.statements import Act, Doubt, Heard
+from logger.grammar.interpreting import interpret
+from logger.grammar.loading import load_pack
+from logger.grammar.parsing import Parser
+
+PARSER: Final = Parser(load_pack("glenohumeral"))
+CLOSE: Final = 2.0
+
+
+def heard(text: str, *rivals: tuple[str, float], verdict: Verdict = Verdict.HEARD) -> Heard:
+    """Interpret `text` with its rivals and their margins in nats."""
+    alternatives = tuple(Alternative(rival, margin) for rival, margin in rivals)
+    return interpret(Utterance(text, 1.0, 2.0, 0.9, verdict, alternatives), PARSER, CLOSE)
+
+
+def test_talk_states_nothing_whatever_its_words() -> None:
+    found = heard("pain three", ("pain two", 0.1), verdict=Verdict.TALK)
+    assert (found.statement, found.doubts, found.question) == (None, (), "")
+
+
+def test_an_unsure_utterance_still_states() -> None:
+    found = heard("pain three", verdict=Verdict.UNSURE)
+    assert found.statement is not None
+    assert found.statement.slots == {"pain": (3,)}
+
+
+def test_values_that_differ_are_doubted_nearest_margin_first() -> None:
+    found = heard("pain nine", ("pain one", 1.5), ("pain five", 0.5))
+    assert found.doubts == (Doubt("pain", (9, 5, 1), 0.5),)
+    assert found.question == ""
+
+
+def test_each_slot_has_its_own_doubt_and_margin() -> None:
+    found = heard(
+        "right inferior glide grade two pain nine",
+        ("right inferior glide grade two pain five", 1.0),
+        ("left inferior glide grade two pain nine", 0.3),
+    )
+    assert found.doubts == (
+        Doubt("side", ("right", "left"), 0.3),
+        Doubt("pain", (9, 5), 1.0),
+    )
+
+
+def test_what_one_reading_does_not_say_is_none() -> None:
+    assert heard("grade two", ("grade two pain two", 0.4)).doubts == (
+        Doubt("pain", (None, 2), 0.4),
+    )
+    assert heard("grade two pain two", ("grade two", 0.4)).doubts == (
+        Doubt("pain", (2, None), 0.4),
+    )
+
+
+def test_a_test_against_a_motion_doubts_both() -> None:
+    found = heard("right inferior glide", ("right flexion", 0.2))
+    assert found.doubts == (
+        Doubt("test", ("inferior_glide", None), 0.2),
+        Doubt("motion", (None, "flexion"), 0.2),
+    )
+
+
+@pytest.mark.parametrize(
+    ("rival", "margin"),
+    [
+        ("stiff pain three out of ten", 0.1),  # other words, the same meaning
+        ("pain three stiff stiff", 0.1),  # another order, a value twice
+        ("right stiff pain three", 0.1),  # a side that does not count
+        ("stiff pain three okay", 0.1),  # states nothing
+        ("stiff pain two", CLOSE),  # not close
+    ],
+)
+def test_no_doubt(rival: str, margin: float) -> None:
+    found = heard("stiff pain three", (rival, margin))
+    assert (found.doubts, found.question) == ((), "")
+
+
+@pytest.mark.parametrize(
+    ("text", "rival"),
+    [
+        ("correction pain five", "pain five"),
+        ("pain five", "correction pain five"),
+        ("scratch that", "stiff"),
+        ("right inferior glide pain five", "pain five"),
+        ("other side", "right side"),
+        ("note stiff", "no change stiff"),
+    ],
+)
+def test_another_act_is_asked_in_plain_words(text: str, rival: str) -> None:
+    found = heard(text, (rival, 0.5), ("check position", 0.9))
+    assert found.statement is not None
+    assert found.question == f'or "{rival}"?'
+    assert found.doubts == ()
+
+
+def test_words_that_state_nothing_keep_a_close_statement_as_a_question() -> None:
+    found = heard("right", ("right shoulder", 0.5))
+    assert found.statement is None
+    assert found.question == 'or "right shoulder"?'
+
+
+def test_doubts_and_a_question_can_stand_together() -> None:
+    found = heard("pain nine", ("pain five", 0.5), ("correction pain nine", 0.7))
+    assert found.statement is not None
+    assert found.statement.act is Act.ATTRIBUTES
+    assert found.doubts == (Doubt("pain", (9, 5), 0.5),)
+    assert found.question == 'or "correction pain nine"?'

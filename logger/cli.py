@@ -14,7 +14,8 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
 from logger.core.errors import SpokenFindingsError, UsageError
 from logger.core.events import Finding
-from logger.files.saving import save
+from logger.files.saving import save_session
+from logger.files.session_json import SessionRecord
 from logger.grammar.listing import what_can_be_said
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
@@ -72,7 +73,12 @@ def read_command(
     for recording in recordings:
         try:
             session = _read(recording, pack, recogniser, pose_model, not no_camera, quiet)
-            _save(session, out / recording.stem, pack, engine)
+            options: dict[str, str | bool] = {"camera": not no_camera}
+            if speech_model:
+                options["speech_model"] = speech_model.name
+            if pose_model:
+                options["pose_model"] = pose_model.name
+            _save(session, out / recording.stem, session.record(pack, engine, options))
         except SpokenFindingsError as error:
             failures.append(error)
             click.echo(str(error), err=True)
@@ -115,7 +121,7 @@ def demo_command(out: Path) -> None:
     pack = load_pack("glenohumeral")
     recogniser = open_recogniser("moonshine", pack)
     session = _read(_demo_media() / "session.mp4", pack, recogniser, None, True, False)
-    _save(session, out / "session", pack, "moonshine")
+    _save(session, out / "session", session.record(pack, "moonshine", {"camera": True}))
     _show(session, out / "session")
     click.echo("\nWhen not to test, or to take care:")
     for caution in pack.cautions:
@@ -148,8 +154,8 @@ def _read(
         return read_recording(path, pack, recogniser, pose, camera=camera, progress=report)
 
 
-def _save(session: Session, folder: Path, pack: Pack, engine: str) -> None:
-    save(folder, session.merged.rows, session.angles, session.document(pack, engine))
+def _save(session: Session, folder: Path, record: SessionRecord) -> None:
+    save_session(folder, record, session.angles)
 
 
 def _show(session: Session, folder: Path) -> None:
@@ -183,6 +189,7 @@ def _lines(row: Finding) -> list[str]:
     angle = "" if setup.angle_deg is None else f"{setup.angle_deg:.0f} deg at {setup.at_s:.1f} s, "
     lines.append(f"           setup: {angle}{setup.status.value.replace('_', ' ')}")
     lines.extend(f"           {reason}" for reason in row.reasons)
+    lines.extend(f"           caution: {caution}" for caution in row.cautions)
     return lines
 
 

@@ -2,27 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import hashlib
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.core.events import ArmAngle, Utterance, Verdict
+from logger.core.events import ArmAngle
 from logger.core.statements import Heard
+from logger.files.session_json import (
+    PackFacts,
+    PositionRecord,
+    RecordingFacts,
+    SessionRecord,
+    UnplacedWords,
+    heard_and_talk,
+    heard_words,
+)
 from logger.findings.merging import Merged, MergeRules, merge
 from logger.grammar.interpreting import interpret
 from logger.grammar.pack import Pack
 from logger.grammar.parsing import Parser
 from logger.hearing.engines import Recogniser, hear_all
-from logger.recording.media import Recording, frames, open_recording, sound_blocks
+from logger.recording.media import Recording, open_recording
 from logger.seeing.bundle import pose_bundle
 from logger.seeing.pose import PoseModel
 from logger.seeing.watching import Watcher, WatchSettings
 
 CLOSE_NATS = 2.0
 """Readings nearer than this to the chosen one make a doubt."""
+
+_NOTEWORTHY_S = 0.5
+"""Missing sound shorter than this is what every recorder starts with."""
 
 Progress = Callable[[str, float], None]
 """Told the stage ("hearing", "seeing") and how much of it is done, 0 to 1."""
@@ -38,45 +52,49 @@ class Session:
     merged: Merged
     warnings: tuple[str, ...]
 
-    def document(self, pack: Pack, engine: str) -> dict[str, object]:
-        """Return the session as plain values for session.json; talk only by its times."""
-        return {
-            "format": 1,
-            "recording": self.recording.path.name,
-            "duration_s": self.recording.duration_s,
-            "pack": pack.name,
-            "engine": engine,
-            "warnings": list(self.warnings),
-            "heard": [_heard(h.utterance) for h in self.heard if h.statement is not None],
-            "talk_s": [
-                [round(h.utterance.start_s, 2), round(h.utterance.end_s, 2)]
-                for h in self.heard
-                if h.statement is None
-            ],
-            "position_checks": [
-                {
-                    "at_s": round(check.at_s, 2),
-                    "side": check.side,
-                    "arm_angle_deg": check.reading.angle_deg,
-                    "setup": "not_seen" if check.reading.angle_deg is None else "seen",
-                }
+    def record(self, pack: Pack, engine: str, options: Mapping[str, str | bool]) -> SessionRecord:
+        """Return the session as it is written to session.json; talk only by its times."""
+        heard, talk = heard_and_talk(self.heard)
+        return SessionRecord(
+            tool_version=version("spoken-findings"),
+            recording=_facts(self.recording),
+            pack=PackFacts(pack.name, _digest(pack)),
+            engine=engine,
+            models=tuple(str(value) for key, value in options.items() if key.endswith("model")),
+            options=options,
+            findings=self.merged.rows,
+            position_checks=tuple(
+                PositionRecord(check.at_s, check.side, check.reading)
                 for check in self.merged.position_checks
-            ],
-            "unplaced": [
-                {**_heard(utterance), "reason": reason}
+            ),
+            unplaced=tuple(
+                UnplacedWords(heard_words(utterance), reason)
                 for utterance, reason in self.merged.unplaced
-            ],
-        }
+            ),
+            heard=heard,
+            talk=talk,
+            warnings=self.warnings,
+        )
 
 
-def _heard(utterance: Utterance) -> dict[str, object]:
-    return {
-        "start_s": round(utterance.start_s, 2),
-        "end_s": round(utterance.end_s, 2),
-        "text": utterance.text,
-        "confidence": round(utterance.confidence, 3),
-        "unsure": utterance.verdict is Verdict.UNSURE,
-    }
+def _facts(recording: Recording) -> RecordingFacts:
+    return RecordingFacts(
+        name=recording.path.name,
+        duration_s=recording.duration_s,
+        has_audio=recording.has_audio,
+        has_video=recording.has_video,
+        sample_rate_hz=recording.sample_rate,
+        width=recording.width,
+        height=recording.height,
+        fps=recording.fps,
+        rotation_deg=recording.rotation_deg,
+        truncated_at_s=recording.truncated_at_s,
+    )
+
+
+def _digest(pack: Pack) -> str:
+    """Return a version of the pack that changes with anything in it."""
+    return hashlib.sha256(repr(pack).encode()).hexdigest()[:12]
 
 
 def read_recording(  # noqa: PLR0913 - each is one thing to plug in
@@ -90,16 +108,16 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
 ) -> Session:
     """Read one recording; every failure is one of `logger.core.errors`."""
     recording = open_recording(path)
-    warnings = []
+    warnings = list(recording.warnings)
     heard: list[Heard] = []
-    if recording.has_sound:
+    if recording.has_audio:
         parser = Parser(pack)
-        blocks = _counted(sound_blocks(recording), recording, progress)
+        blocks = _sound(recording, progress, warnings)
         heard = [interpret(u, parser, CLOSE_NATS) for u in hear_all(blocks, recogniser)]
     else:
         warnings.append("The recording has no sound: nothing could be heard.")
     angles: list[ArmAngle] = []
-    if camera and recording.has_picture:
+    if camera and recording.has_video:
         angles = _watch(recording, pose_model, progress)
     elif camera:
         warnings.append("The recording has no picture: the table has no angles.")
@@ -114,16 +132,25 @@ def _watch(recording: Recording, pose_model: Path | None, progress: Progress) ->
 
 
 def _shown(recording: Recording, progress: Progress) -> Iterator[tuple[float, NDArray[np.uint8]]]:
-    for time_s, picture in frames(recording):
-        progress("seeing", time_s / recording.duration_s if recording.duration_s else 0.0)
-        yield time_s, picture
+    for frame in recording.frames(None):
+        progress("seeing", _share(frame.time_s, recording))
+        yield frame.time_s, frame.rgb
 
 
-def _counted(
-    blocks: Iterator[NDArray[np.float32]], recording: Recording, progress: Progress
+def _sound(
+    recording: Recording, progress: Progress, warnings: list[str]
 ) -> Iterator[NDArray[np.float32]]:
-    given = 0
-    for block in blocks:
-        given += len(block)
-        progress("hearing", given / 16_000 / recording.duration_s if recording.duration_s else 0.0)
-        yield block
+    filled_s = 0.0
+    for block in recording.audio_blocks(1.0):
+        filled_s += block.filled_s
+        progress("hearing", _share(block.start_s, recording))
+        yield block.samples
+    if filled_s >= _NOTEWORTHY_S:
+        warnings.append(
+            f"{filled_s:.1f} s of sound are missing or damaged in {recording.path.name}: "
+            "what was said there is not in the table."
+        )
+
+
+def _share(time_s: float, recording: Recording) -> float:
+    return time_s / recording.duration_s if recording.duration_s else 0.0

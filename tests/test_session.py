@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import jsonschema
 import pandas as pd
 import pytest
 from click.testing import CliRunner
@@ -12,6 +13,7 @@ from pytest_socket import disable_socket
 
 from logger.cli import cli
 
+SCHEMAS = Path(__file__).parent.parent / "logger" / "files" / "schemas"
 DEMO = Path(__file__).parent.parent / "demo_media"
 
 
@@ -37,6 +39,9 @@ def test_demo_session_gives_every_row_and_none_from_talk(tmp_path: Path) -> None
         cli, ["read", str(DEMO / "session.mp4"), "--out", str(tmp_path), "--no-camera", "--quiet"]
     )
     assert result.exit_code == 0, result.output
+    document = json.loads((tmp_path / "session" / "session.json").read_text(encoding="utf-8"))
+    schema = (SCHEMAS / "session.schema.json").read_text(encoding="utf-8")
+    jsonschema.validate(document, json.loads(schema))
     table = pd.read_parquet(tmp_path / "session" / "findings.parquet")
     expected = expected_rows()
     assert len(table) == len(expected)

@@ -121,4 +121,6 @@ class Finding:
     """The least sure of the utterances that made this row."""
     status: RowStatus = RowStatus.LOGGED
     reasons: tuple[str, ...] = ()
-    """Why the row wants a check, or what it warns of; plain sentences."""
+    """Why the row wants a check; plain words, empty where it wants none."""
+    cautions: tuple[str, ...] = ()
+    """What the row warns of; a caution alone is no reason for a check."""

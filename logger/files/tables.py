@@ -1,8 +1,17 @@
-"""The findings table and the angle trace as data frames."""
+"""The findings table and the angle trace as data frames, CSV and Parquet.
+
+A cell of a CSV that starts with one of = + - @ (or their full-width forms), a tab or a line break
+is run as a formula by spreadsheets. Such a cell gets an apostrophe in front, which spreadsheets
+take for "this is text"; so does one that starts with an apostrophe, so that taking one off gives
+back what was said. `read_findings_csv` does so. Values such as "2+" are not touched, and Parquet
+holds everything as it is.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from math import isfinite
+from pathlib import Path
 from typing import Final
 
 import pandas as pd
@@ -32,56 +41,131 @@ FINDING_COLUMNS: Final = (
     "confidence",
     "status",
     "reason",
+    "caution",
 )
+ANGLE_COLUMNS: Final = ("time_s", "side", "angle_deg", "visible", "reason")
 _WHOLE: Final = ("range_deg", "mobility_score", "pain")
 _DIGITS: Final = {
     "start_s": 2,
     "end_s": 2,
+    # Two decimals would make pairs of the times of 60 pictures a second.
+    "time_s": 3,
+    "angle_deg": 1,
     "arm_angle_deg": 1,
     "arm_angle_spread_deg": 1,
     "arm_angle_at_s": 2,
     "confidence": 3,
 }
+_TYPES: Final[Mapping[str, str]] = (
+    dict.fromkeys(_WHOLE, "Int64") | dict.fromkeys(_DIGITS, "Float64") | {"visible": "boolean"}
+)
+"""The type of each column that is no text."""
+_FORMULA_STARTS: Final = ("=", "+", "-", "@", "\t", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - the full-width forms
+_TEXT_MARK: Final = "'"
 
 
 def findings_frame(rows: Sequence[Finding]) -> pd.DataFrame:
-    """Return one row a finding with the columns of `FINDING_COLUMNS`; missing means not said."""
-    frame = pd.DataFrame([_record(row) for row in rows], columns=list(FINDING_COLUMNS))
-    for column in FINDING_COLUMNS:
-        if column in _WHOLE:
-            frame[column] = frame[column].astype("Int64")
-        elif column in _DIGITS:
-            frame[column] = frame[column].astype("Float64").round(_DIGITS[column])
-        else:
-            frame[column] = frame[column].astype("string")
-    return frame
+    """Return one row a finding with the columns of `FINDING_COLUMNS`; missing means not said.
+
+    Times are rounded to 0.01 s, angles to 0.1 degrees, confidence to 0.001.
+    """
+    return _frame([_finding(row) for row in rows], FINDING_COLUMNS)
 
 
 def angles_frame(angles: Sequence[ArmAngle]) -> pd.DataFrame:
-    """Return the trace: time_s, side, angle_deg, visible, reason."""
-    return pd.DataFrame(
-        {
-            "time_s": [round(sample.time_s, 3) for sample in angles],
-            "side": [sample.side for sample in angles],
-            "angle_deg": [
-                None if sample.angle_deg is None else round(sample.angle_deg, 1)
-                for sample in angles
-            ],
-            "visible": [sample.visible for sample in angles],
-            "reason": [sample.reason for sample in angles],
-        }
-    )
+    """Return the trace: time_s (to 0.001 s), side, angle_deg (to 0.1), visible, reason."""
+    return _frame([_angle(sample) for sample in angles], ANGLE_COLUMNS)
 
 
-def _record(row: Finding) -> dict[str, object]:
-    record: dict[str, object] = {
-        name: getattr(row, name) for name in FINDING_COLUMNS if hasattr(row, name)
+def write_csv(frame: pd.DataFrame, path: Path) -> None:
+    """Write UTF-8 with line feeds on every system; an empty cell means not said."""
+    safe = frame.copy()
+    for column in safe.columns:
+        if column not in _TYPES:
+            marked = safe[column].str.startswith((*_FORMULA_STARTS, _TEXT_MARK), na=False)
+            safe[column] = safe[column].mask(marked, _TEXT_MARK + safe[column])
+    text = safe.to_csv(index=False, lineterminator="\n")
+    path.write_bytes(text.encode("utf-8"))
+
+
+def write_parquet(frame: pd.DataFrame, path: Path) -> None:
+    """Write the same content as the CSV, with the types of the columns."""
+    frame.to_parquet(path, index=False, engine="pyarrow")
+
+
+def read_findings_csv(path: Path) -> pd.DataFrame:
+    """Return what `write_csv` was given, with its types."""
+    raw = pd.read_csv(path, dtype="string", keep_default_na=False, na_values=[""], encoding="utf-8")
+    frame = pd.DataFrame(index=raw.index)
+    for column in raw.columns:
+        if column in _TYPES:
+            whole = column in _WHOLE
+            frame[column] = pd.to_numeric(raw[column]).astype("Int64" if whole else "Float64")
+        else:
+            frame[column] = raw[column].str.removeprefix(_TEXT_MARK)
+    return frame
+
+
+def _frame(records: Sequence[Mapping[str, object]], columns: Sequence[str]) -> pd.DataFrame:
+    series = {
+        name: pd.Series([_cell(name, record[name]) for record in records], dtype=_type(name))
+        for name in columns
     }
-    return record | {
+    return pd.DataFrame(series, columns=list(columns))
+
+
+def _type(column: str) -> str:
+    return _TYPES.get(column, "string")
+
+
+def _cell(column: str, value: object) -> object:
+    """Return what a cell holds; pd.NA for what was not said or is no number."""
+    if value is None or value == "" or (isinstance(value, float) and not isfinite(value)):
+        return pd.NA
+    if column in _DIGITS and isinstance(value, int | float):
+        # Adding 0.0 turns a rounded -0.0 into 0.0.
+        return round(float(value), _DIGITS[column]) + 0.0
+    if isinstance(value, str):
+        # A character that UTF-8 cannot hold, or that ends a text in C, would lose the whole table;
+        # a bare carriage return is not quoted by CSV writers and would break a row in two.
+        whole = value.encode("utf-8", "replace").decode("utf-8").replace("\0", "\ufffd")
+        return whole.replace("\r\n", "\n").replace("\r", "\n")
+    return value
+
+
+def _finding(row: Finding) -> dict[str, object]:
+    return {
+        "start_s": row.start_s,
+        "end_s": row.end_s,
+        "side": row.side,
+        "test": row.test,
+        "motion": row.motion,
+        "mode": row.mode,
+        "range_deg": row.range_deg,
+        "grade": row.grade,
+        "mobility": row.mobility,
+        "mobility_score": row.mobility_score,
+        "pain": row.pain,
+        "end_feel": row.end_feel,
+        "symptoms": row.symptoms,
+        "note": row.note,
         "arm_angle_deg": row.setup.angle_deg,
         "arm_angle_spread_deg": row.setup.spread_deg,
         "arm_angle_at_s": row.setup.at_s,
         "setup": row.setup.status.value,
+        "said": row.said,
+        "confidence": row.confidence,
         "status": row.status.value,
-        "reason": "; ".join(row.reasons) or None,
+        "reason": "; ".join(row.reasons),
+        "caution": "; ".join(row.cautions),
+    }
+
+
+def _angle(sample: ArmAngle) -> dict[str, object]:
+    return {
+        "time_s": sample.time_s,
+        "side": sample.side,
+        "angle_deg": sample.angle_deg,
+        "visible": sample.visible,
+        "reason": sample.reason,
     }

@@ -1,4 +1,9 @@
-"""Utterances and arm angles become rows; everything that finds no row is kept with its reason."""
+"""Utterances and arm angles become rows; everything that finds no row is kept with its reason.
+
+What stays in force: the side, until another is said, and the open row, which stands for the test.
+Attributes go to the open row and to no other. A new row never takes over a test or a motion: a
+row is opened by naming one, so that there is nothing to take over and nothing to guess.
+"""
 
 from __future__ import annotations
 
@@ -9,13 +14,14 @@ from logger.core.events import (
     SIDES,
     ArmAngle,
     Finding,
-    RowStatus,
     SetupReading,
     SetupStatus,
+    Side,
     Utterance,
     Verdict,
 )
 from logger.core.statements import Act, Heard, SetupWindow, SlotValue, Statement
+from logger.findings.rows import SpokenRow, choices, slot_doubt, whole_doubts
 from logger.findings.setup import SetupRules, read_setup
 
 
@@ -24,8 +30,10 @@ class MergeRules:
     """What the merging takes from the pack, and how long a row stays open."""
 
     windows: Mapping[str, SetupWindow]
+    """The setup of each test; a test without one requires none."""
     mobility_of_score: Mapping[int, str]
     open_row_s: float = 20.0
+    """How long after its last utterance a row still takes attributes, this time included."""
     setup: SetupRules = field(default_factory=SetupRules)
 
 
@@ -48,47 +56,58 @@ class Merged:
     """What was heard but belongs to no row, with the reason."""
 
 
-@dataclass(slots=True)
-class _Row:
-    first: Utterance
-    slots: dict[str, SlotValue] = field(default_factory=dict)
-    doubts: dict[str, str] = field(default_factory=dict)
-    """Reasons for a check by what they are about; a correction of that slot settles them."""
-    notes: list[str] = field(default_factory=list)
-    said: list[str] = field(default_factory=list)
-    confidence: float = 1.0
-    until_s: float = 0.0
-    withdrawn: bool = False
+@dataclass(frozen=True, slots=True)
+class _InForce:
+    """The side that a row without one of its own takes over."""
+
+    side: Side | None = None
+    doubts: tuple[str, ...] = ()
+    """Why it is doubtful; every row that takes it over is then marked for a check."""
 
 
 def merge(heard: Sequence[Heard], angles: Sequence[ArmAngle], rules: MergeRules) -> Merged:
-    """Return the table of a session; the same input always gives the same table."""
+    """Return the table of a session; the same input always gives the same table.
+
+    Nothing is guessed. A slot for which two values were said stays empty and its row is marked
+    for a check with both; so is a row that takes over a doubtful side. Talk leaves no trace.
+    """
     table = _Table(angles, rules)
-    for item in heard:
-        if item.statement is not None:
-            table.take(item, item.statement)
-    return Merged(
-        tuple(table.finding(row) for row in table.rows),
-        tuple(table.checks),
-        tuple(table.unplaced),
-    )
+    for item in sorted(heard, key=lambda h: h.utterance.start_s):
+        table.take(item)
+    return table.merged()
 
 
 class _Table:
     def __init__(self, angles: Sequence[ArmAngle], rules: MergeRules) -> None:
-        self.rows: list[_Row] = []
-        self.checks: list[PositionCheck] = []
-        self.unplaced: list[tuple[Utterance, str]] = []
-        self._angles = angles
         self._rules = rules
-        self._open: _Row | None = None
-        self._side: SlotValue | None = None
-        self._side_doubt = ""
+        self._angles: dict[str, list[ArmAngle]] = {
+            side: [sample for sample in angles if sample.side == side] for side in SIDES
+        }
+        self._rows: list[SpokenRow] = []
+        self._checks: list[PositionCheck] = []
+        self._unplaced: list[tuple[Utterance, str]] = []
+        self._open: SpokenRow | None = None
+        self._in_force = _InForce()
 
-    def take(self, item: Heard, statement: Statement) -> None:
+    def merged(self) -> Merged:
+        mobility_of_score = self._rules.mobility_of_score
+        return Merged(
+            tuple(row.finding(mobility_of_score, self._setup(row)) for row in self._rows),
+            tuple(self._checks),
+            tuple(self._unplaced),
+        )
+
+    def take(self, item: Heard) -> None:
+        if item.utterance.verdict is Verdict.TALK:
+            return
+        if item.statement is None:
+            # Words that state nothing are talk, unless they were nearly heard as a statement.
+            if item.question:
+                self._unplace(item, f"it states nothing, {item.question}")
+            return
         acts = {
-            Act.FINDING: self._finding,
-            Act.ATTRIBUTES: self._attributes,
+            Act.FINDING: self._open_row,
+            Act.ATTRIBUTES: self._complete,
             Act.SIDE: self._set_side,
             Act.CORRECTION: self._correct,
             Act.WITHDRAW: self._withdraw,
@@ -96,159 +115,164 @@ class _Table:
             Act.CHECK_POSITION: self._check_position,
             Act.NOTE: self._note,
         }
-        acts[statement.act](item, statement)
+        acts[item.statement.act](item, item.statement)
 
-    def _finding(self, item: Heard, statement: Statement) -> None:
-        row = _Row(item.utterance)
-        self.rows.append(row)
-        self._open = row
-        self._fill(row, item, statement)
+    def _open_row(self, item: Heard, statement: Statement) -> None:
+        row = SpokenRow(item.utterance, item.utterance.end_s)
+        row.join(item)
+        row.fill(statement.slots)
+        before = self._in_force
+        self._hear_side(item, statement)
         if "side" in statement.slots:
-            self._side = row.slots.get("side")
-            self._side_doubt = row.doubts.get("side", "")
-        elif self._side is not None:
-            row.slots["side"] = self._side
-            if self._side_doubt:
-                row.doubts["side"] = self._side_doubt
-        if "side" not in row.slots and "side" not in row.doubts:
-            row.doubts["side"] = "side not said"
-        if "test" in row.slots and "motion" in row.slots:
-            row.doubts["test"] = "a test and a motion in one row"
+            row.side_changed = self._in_force.side != before.side
+        else:
+            self._take_over_side(row, before)
+        self._rows.append(row)
+        self._open = row
 
-    def _attributes(self, item: Heard, statement: Statement) -> None:
+    def _take_over_side(self, row: SpokenRow, in_force: _InForce) -> None:
+        if in_force.side is not None:
+            row.fill({"side": (in_force.side,)})
+        for reason in in_force.doubts:
+            row.doubt_slot("side", reason)
+
+    def _complete(self, item: Heard, statement: Statement) -> None:
         row = self._still_open(item)
         if row is None:
-            self._unplace(item, "no row was open for it")
+            self._unplace(item, self._why_closed(item, "no row was open for it"))
             return
-        said = statement.slots.get("side", ())
-        if said and said[0] != row.slots.get("side"):
-            row.doubts["side"] = f"side: {row.slots.get('side', 'not said')} or {said[0]}?"
-        self._fill(row, item, statement)
+        row.join(item)
+        row.fill(statement.slots)
+        self._hear_side(item, statement, among=row.values.get("side", ()))
 
     def _correct(self, item: Heard, statement: Statement) -> None:
         row = self._still_open(item)
         if row is None:
-            self._unplace(item, "no row was open to correct")
+            self._unplace(item, self._why_closed(item, "no row was open to correct"))
             return
-        for slot in statement.slots:
-            row.slots.pop(slot, None)
-            row.doubts.pop(slot, None)
-            if slot in {"mobility", "mobility_score"}:
-                row.slots.pop("mobility", None)
-                row.slots.pop("mobility_score", None)
-        self._fill(row, item, statement)
-        if "side" in statement.slots:
-            self._side, self._side_doubt = row.slots.get("side"), row.doubts.get("side", "")
+        before = {slot: row.values.get(slot, ()) for slot in statement.slots}
+        row.correct(statement.slots, self._rules.mobility_of_score)
+        # After the correction, so that what is doubtful in the correction itself remains.
+        row.join(item)
+        for doubt in whole_doubts(item):
+            for slot, values in before.items():
+                was = " or ".join(map(str, values)) or "empty"
+                row.doubt_slot(slot, f"{slot}: was {was} before a correction, {doubt}")
+        side = self._in_force.side
+        self._hear_side(item, statement)
+        row.side_changed = row.side_changed or self._in_force.side != side
+
+    def _hear_side(
+        self, item: Heard, statement: Statement, among: tuple[SlotValue, ...] = ()
+    ) -> None:
+        """Put the side said into force; `among` are the sides said for the same row."""
+        doubt = slot_doubt(item, "side")
+        doubts = [] if doubt is None else [choices("side", doubt.values)]
+        said = statement.slots.get("side", ())
+        if not said:
+            # Perhaps a side was said after all: what is in force is no longer certain.
+            self._in_force = _InForce(self._in_force.side, (*self._in_force.doubts, *doubts))
+            return
+        doubts += [f"side: {reason} when it was said" for reason in whole_doubts(item)]
+        sides = tuple(dict.fromkeys((*among, *said)))
+        if len(sides) > 1:
+            self._in_force = _InForce(None, (choices("side", sides), *doubts))
+            return
+        side = next((side for side in SIDES if side == sides[0]), None)
+        self._in_force = _InForce(side, tuple(doubts))
 
     def _set_side(self, item: Heard, statement: Statement) -> None:
-        said = statement.slots["side"]
-        self._side = said[0] if len(said) == 1 else None
-        self._side_doubt = _unsure(item)
-        self._open = None
+        self._hear_side(item, statement)
+        row = self._open
+        if row is None:
+            return
+        if not row.values.get("side"):
+            # It may be meant for this row or for the next: the row's side stays open.
+            row.doubt_slot("side", f'"{item.utterance.text}" was said after the row')
+        elif row.value("side") != self._in_force.side or self._in_force.doubts:
+            self._open = None
 
     def _other_side(self, item: Heard, _: Statement) -> None:
         self._open = None
-        if self._side is None:
+        before = self._in_force
+        if before.side is None:
             self._unplace(item, "no side was in force to switch from")
             return
-        self._side = "left" if self._side == "right" else "right"
-        self._side_doubt = self._side_doubt or _unsure(item)
+        doubts = tuple(f"side: {reason} when it was switched" for reason in whole_doubts(item))
+        other: Side = "left" if before.side == "right" else "right"
+        self._in_force = _InForce(other, (*before.doubts, *doubts))
 
     def _withdraw(self, item: Heard, _: Statement) -> None:
-        row = next((row for row in reversed(self.rows) if not row.withdrawn), None)
+        row = self._last_standing()
         if row is None:
             self._unplace(item, "there was no row to withdraw")
             return
-        self._keep(row, item)
-        if doubt := _unsure(item):
-            row.doubts["withdrawn"] = f"perhaps withdrawn ({doubt})"
+        row.join(item)
+        if whole_doubts(item):
+            _doubt_withdrawal(row)
             return
         row.withdrawn = True
         self._open = None
+        if row.side_changed:
+            # Perhaps the side is what was wrong with it.
+            reason = f'side: it comes from a withdrawn row, "{row.first.text}"'
+            self._in_force = _InForce(self._in_force.side, (*self._in_force.doubts, reason))
+        earlier = self._last_standing()
+        if row.perhaps_withdrawn and earlier is not None:
+            # If the doubtful "scratch that" was one, this one is about the row before.
+            _doubt_withdrawal(earlier)
+
+    def _last_standing(self) -> SpokenRow | None:
+        return next((row for row in reversed(self._rows) if not row.withdrawn), None)
 
     def _check_position(self, item: Heard, _: Statement) -> None:
         at_s = item.utterance.start_s
-        for side in SIDES if self._side is None else (str(self._side),):
-            reading = read_setup(self._angles, side, at_s, None, self._rules.setup)
-            self.checks.append(PositionCheck(at_s, side, reading))
+        in_force = self._in_force
+        # Where the side is doubtful, both arms are read rather than perhaps the wrong one.
+        sides = SIDES if in_force.side is None or in_force.doubts else (in_force.side,)
+        for side in sides:
+            reading = read_setup(self._angles[side], side, at_s, None, self._rules.setup)
+            self._checks.append(PositionCheck(at_s, side, reading))
 
     def _note(self, item: Heard, statement: Statement) -> None:
         row = self._still_open(item)
         if row is None:
-            self._unplace(item, "no row was open for the note")
+            self._unplace(item, self._why_closed(item, "no row was open for the note"))
             return
-        self._keep(row, item)
+        row.join(item)
         row.notes.append(statement.note)
 
-    def _fill(self, row: _Row, item: Heard, statement: Statement) -> None:
-        self._keep(row, item)
-        if doubt := _unsure(item):
-            row.doubts["heard"] = doubt
-        for slot, values in statement.slots.items():
-            said = dict.fromkeys((*([row.slots[slot]] if slot in row.slots else []), *values))
-            if len(said) == 1:
-                row.slots[slot] = values[0]
-            else:
-                row.slots.pop(slot, None)
-                row.doubts[slot] = f"{slot}: {' or '.join(map(str, said))}?"
-        for heard in item.doubts:
-            choices = " or ".join("not said" if v is None else str(v) for v in heard.values)
-            row.doubts.setdefault(heard.slot, f"{heard.slot}: {choices}?")
-        self._score(row)
-
-    def _score(self, row: _Row) -> None:
-        score = row.slots.get("mobility_score")
-        meant = self._rules.mobility_of_score.get(score) if isinstance(score, int) else None
-        if meant is None:
-            return
-        spoken = row.slots.setdefault("mobility", meant)
-        if spoken != meant:
-            row.doubts["mobility"] = f"mobility: said {spoken}, but {score} means {meant}"
-
-    def _keep(self, row: _Row, item: Heard) -> None:
-        row.said.append(item.utterance.text)
-        row.confidence = min(row.confidence, item.utterance.confidence)
-        row.until_s = item.utterance.end_s
-
-    def _still_open(self, item: Heard) -> _Row | None:
+    def _still_open(self, item: Heard) -> SpokenRow | None:
         row = self._open
         if row is None or item.utterance.start_s - row.until_s > self._rules.open_row_s:
             return None
         return row
 
+    def _why_closed(self, item: Heard, otherwise: str) -> str:
+        if self._open is None:
+            return otherwise
+        late_s = item.utterance.start_s - self._open.until_s
+        return f"{otherwise}: the last one was {late_s:.0f} s ago"
+
     def _unplace(self, item: Heard, reason: str) -> None:
-        self.unplaced.append((item.utterance, reason))
+        self._unplaced.append((item.utterance, reason))
 
-    def finding(self, row: _Row) -> Finding:
-        status = RowStatus.CHECK if row.doubts else RowStatus.LOGGED
-        reasons = list(row.doubts.values())
-        if str(row.slots.get("grade", "")).startswith("5"):
-            reasons.append("caution: grade 5 is a thrust, not a test")
-        values: dict[str, object] = dict(row.slots)
-        return Finding(
-            start_s=row.first.start_s,
-            end_s=row.first.end_s,
-            note="; ".join(row.notes) or None,
-            setup=self._setup(row),
-            said=" | ".join(row.said),
-            confidence=row.confidence,
-            status=RowStatus.WITHDRAWN if row.withdrawn else status,
-            reasons=tuple(reasons),
-            **values,  # type: ignore[arg-type]
-        )
-
-    def _setup(self, row: _Row) -> SetupReading:
-        test, side = row.slots.get("test"), row.slots.get("side")
-        window = self._rules.windows.get(str(test)) if test else None
+    def _setup(self, row: SpokenRow) -> SetupReading:
+        test = row.value("test")
+        if test is None:
+            # Which of two tests was set up for cannot be told; a motion needs no setup.
+            asked = row.conflicted("test")
+            return SetupReading(SetupStatus.NOT_SEEN if asked else SetupStatus.NOT_REQUIRED)
+        window = self._rules.windows.get(str(test))
         if window is None:
             return SetupReading(SetupStatus.NOT_REQUIRED)
+        side = row.value("side")
         if side is None:
             return SetupReading(SetupStatus.NOT_SEEN)
-        start_s = row.first.start_s
-        return read_setup(self._angles, str(side), start_s, window, self._rules.setup)
+        angles = self._angles.get(str(side), [])
+        return read_setup(angles, str(side), row.first.start_s, window, self._rules.setup)
 
 
-def _unsure(item: Heard) -> str:
-    if item.utterance.verdict is Verdict.UNSURE:
-        return "heard unsurely"
-    return item.question
+def _doubt_withdrawal(row: SpokenRow) -> None:
+    row.perhaps_withdrawn = True
+    row.doubt("perhaps withdrawn")

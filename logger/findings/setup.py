@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isfinite
 from statistics import median
+from typing import Final, NamedTuple
 
 from logger.core.events import ArmAngle, SetupReading, SetupStatus
 from logger.core.statements import SetupWindow
+
+_LEAST_ANGLE_DEG: Final = 0.0
+_MOST_ANGLE_DEG: Final = 180.0
+_LEAST_SAMPLES: Final = 3
+"""Two samples that agree are not yet a window, however far apart they are."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,13 +22,23 @@ class SetupRules:
     """What counts as a steady setup."""
 
     least_s: float = 0.5
+    """How long the arm must have been seen to hold still."""
     most_spread_deg: float = 5.0
     most_gap_s: float = 0.5
-    """Visible samples further apart than this do not make one window."""
+    """Visible samples further apart than this do not make one window. A shorter blink does not
+    end a window, but the time in it does not count as seen."""
     most_age_s: float = 30.0
+    """How long before the finding the window may end."""
     error_deg: float = 5.0
-    """The measurement's own error: nearer than this to a limit is borderline. Rendered bodies
-    seen from the front read within 3 on average, oblique ones within 5.5."""
+    """The measurement's own error: this near to a limit is borderline. Rendered bodies seen from
+    the front read within 3 on average, oblique ones within 5.5."""
+
+
+class _Seen(NamedTuple):
+    time_s: float
+    angle_deg: float
+    step_s: float
+    """Time since the visible sample before, 0 where the arm was out of sight in between."""
 
 
 def read_setup(
@@ -33,50 +50,127 @@ def read_setup(
 ) -> SetupReading:
     """Return the median angle of the last steady window before `before_s`, and how it fits.
 
-    `not_seen` where there is none, or where the arm was seen to leave it afterwards.
+    The samples may come in any order and at any rate from 5 to 60 a second, evenly or not. The
+    window is the longest run that ends last: at least `least_s` seen, no spread above
+    `most_spread_deg`, no gap above `most_gap_s`. A single sample that jumps away from two
+    neighbours that agree is an error of the measurement and is set aside; two in a row are not.
+
+    Returns:
+        `not_seen` without an angle where there is no such window, or where the arm was seen
+        elsewhere after it: more than one later sample off the window's median by more than
+        `most_spread_deg`, or a lone one with a gap before it or after it. `not_required` with
+        the angle where `window` is None.
+
     """
-    seen = [
-        (sample.time_s, sample.angle_deg)
-        for sample in angles
-        if sample.side == side
-        and sample.visible
-        and sample.angle_deg is not None
-        and before_s - rules.most_age_s <= sample.time_s <= before_s
-    ]
-    steady = _last_steady(seen, rules)
-    if steady is None:
+    seen = _visible(angles, side, before_s, rules)
+    steady, later = _last_steady(_without_outliers(seen, rules), before_s, rules)
+    if not steady:
         return SetupReading(SetupStatus.NOT_SEEN)
-    values = [angle for _, angle in steady]
-    middle, end_s = median(values), steady[-1][0]
-    later = [angle for time_s, angle in seen if time_s > end_s]
-    if sum(abs(angle - middle) > rules.most_spread_deg for angle in later) > 1:
+    values = [sample.angle_deg for sample in steady]
+    middle, end_s = median(values), steady[-1].time_s
+    if _left(later, middle, (end_s, before_s), rules):
         return SetupReading(SetupStatus.NOT_SEEN)
-    spread = max(values) - min(values)
-    return SetupReading(_status(middle, window, rules.error_deg), middle, spread, end_s)
+    status = _status(middle, window, rules.error_deg)
+    return SetupReading(status, middle, max(values) - min(values), end_s)
+
+
+def _visible(
+    angles: Sequence[ArmAngle], side: str, before_s: float, rules: SetupRules
+) -> list[_Seen]:
+    # How far a window reaches back beyond its latest end matters little to a median, so that the
+    # search need not go through a whole session.
+    from_s = before_s - 2 * rules.most_age_s
+    mine = [a for a in angles if a.side == side and from_s <= a.time_s <= before_s]
+    seen: list[_Seen] = []
+    blinked = True
+    for sample in sorted(mine, key=lambda a: a.time_s):
+        if not sample.visible or sample.angle_deg is None or not isfinite(sample.angle_deg):
+            blinked = True
+            continue
+        step_s = 0.0 if blinked else sample.time_s - seen[-1].time_s
+        seen.append(_Seen(sample.time_s, sample.angle_deg, step_s))
+        blinked = False
+    return seen
+
+
+def _without_outliers(seen: Sequence[_Seen], rules: SetupRules) -> list[_Seen]:
+    """Drop samples that jump away from both neighbours, which agree with each other.
+
+    Neither the first nor the last sample is dropped, and none beside another such: an angle
+    that goes to and fro is no steady one.
+    """
+    jumps = [False] * len(seen)
+    for i in range(1, len(seen) - 1):
+        low, high = sorted((seen[i - 1].angle_deg, seen[i + 1].angle_deg))
+        away = max(low - seen[i].angle_deg, seen[i].angle_deg - high)
+        near = seen[i + 1].time_s - seen[i - 1].time_s <= 2 * rules.most_gap_s
+        agree = high - low <= rules.most_spread_deg
+        jumps[i] = near and agree and away > rules.most_spread_deg / 2
+    kept: list[_Seen] = []
+    carried_s = 0.0
+    for i, sample in enumerate(seen):
+        if jumps[i] and not jumps[i - 1] and not jumps[i + 1]:
+            carried_s = sample.step_s
+            continue
+        # The time across one dropped sample was seen, unless the arm was out of sight as well.
+        kept.append(sample._replace(step_s=sample.step_s + carried_s if sample.step_s else 0.0))
+        carried_s = 0.0
+    return kept
 
 
 def _last_steady(
-    seen: Sequence[tuple[float, float]], rules: SetupRules
-) -> Sequence[tuple[float, float]] | None:
+    seen: Sequence[_Seen], before_s: float, rules: SetupRules
+) -> tuple[Sequence[_Seen], Sequence[_Seen]]:
+    """Return the last steady window and the samples after it; empty where there is none."""
     for end in range(len(seen), 0, -1):
-        low = high = seen[end - 1][1]
-        start = end - 1
-        while start > 0:
-            time_s, angle = seen[start - 1]
-            low, high = min(low, angle), max(high, angle)
-            gap = seen[start][0] - time_s > rules.most_gap_s
-            if gap or high - low > rules.most_spread_deg:
-                break
-            start -= 1
-        if seen[end - 1][0] - seen[start][0] >= rules.least_s:
-            return seen[start:end]
-    return None
+        if seen[end - 1].time_s < before_s - rules.most_age_s:
+            break
+        start = _reach_back(seen, end, rules)
+        held_s = sum(sample.step_s for sample in seen[start + 1 : end])
+        # Times such as 0.1 and 0.2 are not exact: their differences may sum to just under 0.5.
+        if end - start >= _LEAST_SAMPLES and held_s >= rules.least_s - 1e-6:
+            return seen[start:end], seen[end:]
+    return (), ()
+
+
+def _reach_back(seen: Sequence[_Seen], end: int, rules: SetupRules) -> int:
+    """Return where the run that ends before index `end` starts."""
+    start = end - 1
+    low = high = seen[start].angle_deg
+    while start > 0:
+        earlier = seen[start - 1]
+        low, high = min(low, earlier.angle_deg), max(high, earlier.angle_deg)
+        gap_s = seen[start].time_s - earlier.time_s
+        if gap_s > rules.most_gap_s + 1e-6 or high - low > rules.most_spread_deg:
+            break
+        start -= 1
+    return start
+
+
+def _left(
+    later: Sequence[_Seen], middle_deg: float, between_s: tuple[float, float], rules: SetupRules
+) -> bool:
+    """Whether the arm was seen elsewhere between the window's end and the finding."""
+    off = [s for s in later if abs(s.angle_deg - middle_deg) > rules.most_spread_deg]
+    if len(off) != 1:
+        return bool(off)
+    # One sample right after the window and right before the finding may be an error of the
+    # measurement; beside a gap it is all that is known of where the arm went.
+    end_s, before_s = between_s
+    before_gap = off[0] is later[-1] and before_s - off[0].time_s > rules.most_gap_s
+    return before_gap or off[0].time_s - end_s > rules.most_gap_s
 
 
 def _status(angle_deg: float, window: SetupWindow | None, error_deg: float) -> SetupStatus:
+    """Compare with the window; where the scale of angles ends, a window has no limit to miss."""
     if window is None:
         return SetupStatus.NOT_REQUIRED
-    if min(abs(angle_deg - window.low_deg), abs(angle_deg - window.high_deg)) < error_deg:
+    limits = [
+        limit
+        for limit in (window.low_deg, window.high_deg)
+        if _LEAST_ANGLE_DEG < limit < _MOST_ANGLE_DEG
+    ]
+    if any(abs(angle_deg - limit) <= error_deg for limit in limits):
         return SetupStatus.BORDERLINE
     inside = window.low_deg <= angle_deg <= window.high_deg
     return SetupStatus.IN_RANGE if inside else SetupStatus.OUT_OF_RANGE

@@ -1,117 +1,174 @@
-"""Opens a recording of any kind that FFmpeg reads."""
+"""Opens a recording: its facts, its sound and its pictures, all on one clock.
+
+Time 0 is the recording's start, the earliest time in the file. Sound and pictures keep their own
+times from the file, so that a stream that starts later stays in step with the other.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
-import av
 import numpy as np
 from numpy.typing import NDArray
 
 from logger.core.errors import RecordingError
+from logger.recording.opening import (
+    check_file,
+    decoded,
+    opened,
+    packets,
+    picture_stream,
+    sound_stream,
+)
+from logger.recording.pictures import shown, shown_size, turn_deg
+from logger.recording.scanning import Scan, scan
+from logger.recording.sound import RATE_HZ, AudioBlock, Timeline, in_blocks
 
-RATE_HZ: Final = 16_000
-_NO_MEDIA: Final = frozenset({"tty", "srt", "ass", "webvtt", "subviewer", "lrc", "ffmetadata"})
+__all__ = [
+    "RATE_HZ",
+    "AudioBlock",
+    "Frame",
+    "Recording",
+    "open_recording",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One picture of a recording."""
+
+    time_s: float
+    """From the file's own time of the picture, never from a count of pictures."""
+    rgb: NDArray[np.uint8]
+    """Upright, shape (height, width, 3)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Recording:
-    """What a recording holds."""
+    """What a recording holds. `open_recording` makes one."""
 
     path: Path
-    duration_s: float | None
-    has_sound: bool
-    has_picture: bool
+    duration_s: float
+    """The end of the last packet; of a cut-off file, where it breaks off."""
+    has_audio: bool
+    has_video: bool
+    sample_rate: int | None
+    """Of the file, in Hz; the blocks have 16 kHz."""
+    width: int | None
+    """Of the upright picture, in square pixels."""
+    height: int | None
+    fps: float | None
+    """On average over the recording; None for fewer than two pictures."""
+    rotation_deg: int
+    """How far the stored pictures are turned to be upright, clockwise."""
     origin_s: float
-    """The container's own time at which the recording starts; taken off every time."""
+    """The file's own time at which the recording starts; taken off every time."""
+    pixel_aspect: float
+    truncated_at_s: float | None
+    """Where a cut-off file breaks off; None for a whole one."""
+    warnings: tuple[str, ...]
+
+    def audio_blocks(self, block_s: float) -> Iterator[AudioBlock]:
+        """Yield the sound from time 0 in blocks of `block_s`; the last may be shorter.
+
+        Gaps in the file's times and damaged stretches become silence, so that a sample's place
+        is its time; a channel without a signal does not weaken the others. Nothing is yielded
+        for a recording without sound.
+
+        Raises:
+            RecordingError: if the file can no longer be opened.
+
+        """
+        if not self.has_audio:
+            return
+        with opened(self.path) as container:
+            frames = _frames_of(container, sound_stream(container))
+            pieces = Timeline(self.origin_s, self.duration_s).place(frames)
+            yield from in_blocks(pieces, block_s)
+
+    def frames(self, max_fps: float | None) -> Iterator[Frame]:
+        """Yield the pictures in order, no closer together than `max_fps` asks for.
+
+        Damaged pictures and those without a time, or with one that is not after the last, are
+        left out. Nothing is yielded for a recording without pictures.
+
+        Raises:
+            RecordingError: if the file can no longer be opened.
+
+        """
+        if not self.has_video:
+            return
+        # Times such as 0.2 are rounded in the file: a little early still counts.
+        least_step_s = 1 / max_fps - 1e-3 if max_fps else 0.0
+        last_s = -np.inf
+        with opened(self.path) as container:
+            stream = picture_stream(container)
+            if stream is None:
+                return
+            stream.thread_type = "AUTO"
+            for frame in _frames_of(container, stream):
+                if frame.pts is None:
+                    continue
+                time_s = float(frame.pts * frame.time_base) - self.origin_s
+                if time_s <= last_s or time_s - last_s < least_step_s:
+                    continue
+                rgb = shown(frame, self.pixel_aspect)
+                if rgb is not None:
+                    last_s = time_s
+                    yield Frame(time_s, rgb)
 
 
 def open_recording(path: Path) -> Recording:
-    """Look into a recording.
+    """Read through a file once, without decoding it, and return what it holds.
 
     Raises:
-        RecordingError: if it is missing, empty, or no media file.
+        RecordingError: if it is missing, a folder, empty, no media file, damaged beyond reading,
+            or holds neither sound nor video.
 
     """
-    if not path.exists():
-        raise RecordingError(f"No such file: {path}. Check the name and the folder.")
-    if path.is_dir():
-        raise RecordingError(f"{path} is a folder: name a recording in it.")
-    if path.stat().st_size == 0:
-        raise RecordingError(f"{path} is empty (0 bytes): record or copy it again.")
-    with _opened(path) as container:
-        sound, picture = bool(container.streams.audio), bool(container.streams.video)
-        if container.format.name in _NO_MEDIA or not (sound or picture):
-            raise RecordingError(f"{path} holds neither sound nor video: give a recording.")
-        length = container.duration
-        start = container.start_time
-        return Recording(
-            path,
-            None if length is None else length / av.time_base,
-            sound,
-            picture,
-            0.0 if start is None else start / av.time_base,
-        )
-
-
-def sound_blocks(recording: Recording) -> Iterator[NDArray[np.float32]]:
-    """Yield the sound in order from time 0: 16 kHz mono float32 in [-1, 1], shape (n,).
-
-    Gaps in the file's times become silence, so that a sample's place is its time. A channel of
-    digital silence is left out of the mix, so that a dead one does not halve the live one. A file
-    that breaks off ends there.
-    """
-    given = 0
-    with _opened(recording.path) as container:
-        resampler = av.AudioResampler(format="fltp", rate=RATE_HZ)
-        for frame in _decoded(container, container.streams.audio[0]):
-            time_s = None if frame.pts is None else float(frame.pts * frame.time_base)
-            for piece in resampler.resample(frame):
-                samples = _mono(piece.to_ndarray())
-                if time_s is not None:
-                    missing = round((time_s - recording.origin_s) * RATE_HZ) - given
-                    time_s = None
-                    if missing > RATE_HZ // 10:
-                        given += missing
-                        yield np.zeros(missing, np.float32)
-                given += len(samples)
-                yield samples
-
-
-def frames(recording: Recording) -> Iterator[tuple[float, NDArray[np.uint8]]]:
-    """Yield (time_s, picture): RGB, shape (height, width, 3), turned as the file's tag says."""
-    with _opened(recording.path) as container:
-        stream = container.streams.video[0]
-        stream.thread_type = "AUTO"
-        for frame in _decoded(container, stream):
-            if frame.pts is None:
-                continue
-            picture = frame.to_ndarray(format="rgb24")
-            turns = round(getattr(frame, "rotation", 0) / 90) % 4
-            yield float(frame.pts * frame.time_base) - recording.origin_s, np.rot90(picture, turns)
-
-
-def _opened(path: Path) -> Any:
-    try:
-        return av.open(str(path))
-    except (av.FFmpegError, OSError) as error:
+    check_file(path)
+    found = scan(path)
+    sound = found.sound.first_frame if found.sound else None
+    picture = found.picture.first_frame if found.picture else None
+    if sound is None and picture is None:
         raise RecordingError(
-            f"{path} cannot be read as a recording: it is no media file, or it is damaged."
-        ) from error
+            f"{path} holds neither sound nor video that can be decoded: give a recording."
+        )
+    size = (None, None) if picture is None else shown_size(picture, found.pixel_aspect)
+    return Recording(
+        path=path,
+        duration_s=found.duration_s,
+        has_audio=sound is not None,
+        has_video=picture is not None,
+        sample_rate=None if sound is None else int(sound.sample_rate),
+        width=size[0],
+        height=size[1],
+        fps=found.picture.rate_hz if found.picture and picture is not None else None,
+        rotation_deg=0 if picture is None else turn_deg(picture),
+        origin_s=found.origin_s,
+        pixel_aspect=found.pixel_aspect,
+        truncated_at_s=found.duration_s if found.truncated else None,
+        warnings=tuple(_warnings(path, found)),
+    )
 
 
-def _decoded(container: Any, stream: Any) -> Iterator[Any]:
-    try:
-        yield from container.decode(stream)
-    except av.FFmpegError:
-        # A truncated or damaged tail: what came before it counts.
-        return
+def _warnings(path: Path, found: Scan) -> Iterator[str]:
+    if found.truncated:
+        yield (
+            f"{path.name} is cut off at {found.duration_s:.1f} s: what was recorded after that is "
+            "not in the file."
+        )
+    if found.sound and found.sound.first_frame is None:
+        yield f"The sound of {path.name} cannot be decoded: nothing can be heard."
+    if found.picture and found.picture.first_frame is None:
+        yield f"The video of {path.name} cannot be decoded: no angle can be measured."
+    if found.sound_tracks > 1:
+        yield f"{path.name} has {found.sound_tracks} sound tracks: the first one is heard."
 
 
-def _mono(samples: NDArray[Any]) -> NDArray[np.float32]:
-    live = samples[np.abs(samples).max(axis=1) > 0]
-    mixed = live.mean(axis=0) if len(live) else np.zeros(samples.shape[1])
-    return np.asarray(mixed, np.float32)
+def _frames_of(container: Any, stream: Any | None) -> Iterator[Any]:
+    for packet in packets(container, stream) if stream is not None else ():
+        yield from decoded(packet)

@@ -1,60 +1,56 @@
-"""Results on disk."""
+"""The results of one recording, all together."""
 
 from __future__ import annotations
 
+import errno
+import json
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from test_session_json import check, record
+from test_tables import FULL
 
 from logger.core.errors import OutputError
-from logger.core.events import Finding, SetupReading, SetupStatus
+from logger.core.events import ArmAngle
 from logger.files import saving
-from logger.files.saving import save
-from logger.files.tables import FINDING_COLUMNS
+from logger.files.saving import FILES, save, save_session
+from logger.files.tables import FINDING_COLUMNS, read_findings_csv
 
-ROW = Finding(
-    1.234,
-    2.0,
-    side="right",
-    test="inferior_glide",
-    grade="2+",
-    pain=0,
-    note="sore, 'tight'\nünd",
-    setup=SetupReading(SetupStatus.IN_RANGE, 52.04, 1.0, 0.9),
-)
+ANGLES = [ArmAngle(0.2, "left", 30.0, visible=True)]
 
 
-def test_both_tables_read_back_the_same_and_empty_means_not_said(tmp_path: Path) -> None:
-    save(tmp_path / "s", [ROW], [], {"format": 1})
-    parquet = pd.read_parquet(tmp_path / "s" / "findings.parquet")
-    csv = pd.read_csv(tmp_path / "s" / "findings.csv", dtype={"grade": "string"})
-    assert tuple(parquet.columns) == tuple(csv.columns) == FINDING_COLUMNS
-    for table in (parquet, csv):
-        row = table.iloc[0]
-        assert (row["grade"], row["pain"], row["note"]) == ("2+", 0, ROW.note)
-        assert (row["start_s"], row["arm_angle_deg"]) == (1.23, 52.0)
-        assert pd.isna(row["mobility"])
+def test_all_four_files_are_written_and_agree(tmp_path: Path) -> None:
+    save_session(tmp_path / "s", record(), ANGLES)
+    assert {path.name for path in (tmp_path / "s").iterdir()} == set(FILES)
+    table = read_findings_csv(tmp_path / "s" / "findings.csv")
+    pd.testing.assert_frame_equal(table, pd.read_parquet(tmp_path / "s" / "findings.parquet"))
+    assert tuple(table.columns) == FINDING_COLUMNS
+    made = json.loads((tmp_path / "s" / "session.json").read_text(encoding="utf-8"))
+    check(made)
+    assert made["findings"][0]["start_s"] == table["start_s"][0]
 
 
-def test_failure_midway_keeps_the_old_results(
+def test_same_session_gives_the_same_bytes(tmp_path: Path) -> None:
+    for name in ("one", "two"):
+        save_session(tmp_path / name, record(), ANGLES)
+    for name in FILES:
+        one, two = (tmp_path / folder / name for folder in ("one", "two"))
+        assert one.read_bytes() == two.read_bytes()
+
+
+def test_full_disk_midway_keeps_the_old_results(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """A disk that fills up while the new results are written."""
-    save(tmp_path / "s", [ROW], [], {"format": 1})
-    before = (tmp_path / "s" / "findings.csv").read_bytes()
+    """The table is written, the trace no longer fits."""
+    save(tmp_path / "s", [FULL], ANGLES, {"format": 1})
+    before = {name: (tmp_path / "s" / name).read_bytes() for name in FILES}
 
     def full(*_: object) -> None:
-        raise OSError(28, "No space left on device")
+        raise OSError(errno.ENOSPC, "No space left on device")
 
     monkeypatch.setattr(saving, "angles_frame", full)
     with pytest.raises(OutputError, match="No space left"):
         save(tmp_path / "s", [], [], {})
-    assert (tmp_path / "s" / "findings.csv").read_bytes() == before
+    assert {name: (tmp_path / "s" / name).read_bytes() for name in FILES} == before
     assert [path.name for path in tmp_path.iterdir()] == ["s"]
-
-
-def test_file_in_the_way(tmp_path: Path) -> None:
-    (tmp_path / "s").write_text("mine")
-    with pytest.raises(OutputError, match="is a file"):
-        save(tmp_path / "s", [], [], {})

@@ -1,0 +1,217 @@
+"""The setup window on traces whose answer is known in closed form."""
+
+from __future__ import annotations
+
+import math
+import statistics
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from logger.core.events import ArmAngle, SetupReading, SetupStatus, Side
+from logger.core.statements import SetupWindow
+from logger.findings.setup import SetupRules, read_setup
+
+RULES = SetupRules()
+WINDOW = SetupWindow(30, 60, "invented for the tests")
+RATES = st.sampled_from([5.0, 10.0, 24.0, 29.97, 60.0])
+
+
+def trace(
+    angle_at: Callable[[float], float | None],
+    until_s: float,
+    rate_hz: float = 10.0,
+    side: Side = "right",
+) -> list[ArmAngle]:
+    """Sample a closed form; None is an arm out of sight."""
+    times = [i / rate_hz for i in range(int(until_s * rate_hz) + 1)]
+    return [ArmAngle(t, side, angle_at(t), visible=angle_at(t) is not None) for t in times]
+
+
+def read(samples: list[ArmAngle], before_s: float) -> SetupReading:
+    """Read the right arm against 30 to 60 degrees."""
+    return read_setup(samples, "right", before_s, WINDOW, RULES)
+
+
+@given(RATES, st.floats(0, 180), st.floats(0.7, 20))
+def test_held_arm_reads_its_angle_at_any_rate(rate_hz: float, angle: float, held_s: float) -> None:
+    reading = read(trace(lambda _: angle, held_s, rate_hz), held_s)
+    assert (reading.angle_deg, reading.spread_deg) == (angle, 0.0)
+    assert reading.at_s == pytest.approx(held_s, abs=1 / rate_hz)
+
+
+@given(st.lists(st.floats(0.01, 0.19), min_size=60, max_size=120), st.integers(0, 2**32 - 1))
+def test_irregular_times_in_any_order(steps: list[float], seed: int) -> None:
+    """An arm that moves from 20 to 50 and stays there for the last 0.8 s or more."""
+    times = np.cumsum(steps)
+    end_s = float(times[-1])
+    moved_s = max(end_s / 2, end_s - 3)
+    assume(end_s - moved_s > 0.8)
+    samples = [ArmAngle(t, "right", 50.0 if t > moved_s else 20.0, visible=True) for t in times]
+    order = np.random.default_rng(seed).permutation(len(samples))
+    reading = read([samples[i] for i in order], end_s)
+    assert (reading.angle_deg, reading.status) == (50.0, SetupStatus.IN_RANGE)
+
+
+@given(
+    RATES,
+    st.integers(1, 1000),
+    st.floats(0, 180),
+    st.integers(0, 2**32 - 1),
+)
+def test_one_outlier_anywhere_changes_nothing(
+    rate_hz: float, place: int, wrong: float, seed: int
+) -> None:
+    """Noise of 1.2 degrees about 45, held for two seconds, one frame anywhere read wrongly."""
+    rng = np.random.default_rng(seed)
+    samples = trace(lambda _: 45 + float(rng.uniform(-1.2, 1.2)), 2.0, rate_hz)
+    i = place % len(samples)
+    samples[i] = ArmAngle(samples[i].time_s, "right", wrong, visible=True)
+    reading = read(samples, 2.0)
+    assert reading.angle_deg is not None
+    assert reading.angle_deg == pytest.approx(45, abs=1.2)
+    assert reading.spread_deg is not None
+    assert reading.spread_deg <= RULES.most_spread_deg
+
+
+def test_angle_that_goes_to_and_fro_is_not_steady() -> None:
+    """Every second frame wrong is not one outlier."""
+    samples = [ArmAngle(i / 30, "right", 45.0 + 30 * (i % 2), visible=True) for i in range(90)]
+    assert read(samples, 3.0).status is SetupStatus.NOT_SEEN
+
+
+def test_outliers_close_together_end_the_window() -> None:
+    """Right, wrong, right, wrong, with 0.4 s of rest on either side."""
+    samples = trace(lambda t: 80.0 if round(t * 10) in {5, 7} else 45.0, 1.2)
+    assert read(samples, 1.2).status is SetupStatus.NOT_SEEN
+
+
+def test_time_across_one_outlier_was_seen() -> None:
+    """Half a second in all, its middle sample wrong."""
+    samples = trace(lambda t: 80.0 if round(t * 10) == 3 else 45.0, 0.5)
+    assert read(samples, 0.5).angle_deg == 45.0
+
+
+def test_two_looks_are_no_window() -> None:
+    assert read(trace(lambda _: 45.0, 0.5, 2), 0.5).status is SetupStatus.NOT_SEEN
+
+
+def test_two_wrong_frames_in_a_row_end_the_window() -> None:
+    samples = trace(lambda t: 80.0 if 1.55 < t < 1.75 else 45.0, 2.0)
+    assert read(samples, 2.0).status is SetupStatus.NOT_SEEN
+
+
+@pytest.mark.parametrize("speed", [12.0, 45.0, 90.0])
+def test_arm_that_moves_is_never_steady(speed: float) -> None:
+    """Half a second at more than 10 degrees a second is more than the 5 allowed."""
+    assert read(trace(lambda t: speed * t, 2.0, 30), 2.0).status is SetupStatus.NOT_SEEN
+
+
+def test_slow_drift_reads_the_end_within_half_the_spread() -> None:
+    """At 2 degrees a second the window holds the last 5 degrees; its median is 2.5 before."""
+    reading = read(trace(lambda t: 20 + 2 * t, 15.0, 20), 15.0)
+    assert reading.angle_deg == pytest.approx(47.5, abs=0.11)
+    assert reading.spread_deg == pytest.approx(5.0, abs=0.11)
+
+
+def test_median_of_a_noisy_hold_is_that_of_the_standard_library() -> None:
+    rng = np.random.default_rng(3)
+    values = [45 + float(rng.uniform(-2, 2)) for _ in range(41)]
+    samples = [ArmAngle(i / 20, "right", v, visible=True) for i, v in enumerate(values)]
+    assert read(samples, 2.0).angle_deg == pytest.approx(statistics.median(values), abs=0.3)
+
+
+def test_last_of_several_holds_counts() -> None:
+    samples = trace(lambda t: (20.0, 50.0, 40.0)[min(int(t / 2), 2)], 5.9)
+    assert read(samples, 3.9).angle_deg == 50.0
+    assert read(samples, 5.9).angle_deg == 40.0
+
+
+def test_samples_after_the_finding_do_not_count() -> None:
+    samples = trace(lambda t: 45.0 if t <= 2 else 90.0, 10.0)
+    assert read(samples, 2.0).angle_deg == 45.0
+
+
+def test_hold_out_of_sight_since_still_counts_for_30_s() -> None:
+    """The window may reach further back, but must end in time."""
+    samples = trace(lambda t: 45.0 if t <= 5 else None, 60.0)
+    assert read(samples, 35.0).angle_deg == 45.0
+    assert read(samples, 35.11).status is SetupStatus.NOT_SEEN
+    assert read(trace(lambda _: 45.0, 0.6), 30.5).angle_deg == 45.0
+
+
+@pytest.mark.parametrize(
+    ("later", "seen"),
+    [
+        (lambda t: 45 + 40 * (t - 2), False),  # moved on and never came to rest
+        (lambda t: 45 + 40 * (t - 2) if t < 2.3 else None, False),  # seen leaving, then covered
+        (lambda t: 80.0 if 4 < t <= 4.1 else None, False),  # one look, after a gap, elsewhere
+        (lambda t: 46.0 if 4 < t <= 4.1 else None, True),  # one look, still there
+        (lambda _: None, True),  # covered: nothing speaks against it
+    ],
+)
+def test_window_that_the_arm_was_seen_to_leave_is_no_setup(
+    later: Callable[[float], float | None], seen: bool
+) -> None:
+    samples = trace(lambda t: 45.0 if t <= 2 else later(t), 5.0)
+    assert (read(samples, 5.0).angle_deg == 45.0) is seen
+    assert (read(samples, 5.0).status is SetupStatus.IN_RANGE) is seen
+
+
+@pytest.mark.parametrize(("blink_s", "seen"), [(0.2, True), (0.7, False)])
+def test_gap_in_visibility_breaks_a_window_and_a_blink_does_not(blink_s: float, seen: bool) -> None:
+    """0.4 s seen on each side: enough together across a blink, not across a gap."""
+    end_s = 0.8 + blink_s
+    samples = trace(lambda t: None if 0.4 < t < 0.4 + blink_s - 1e-9 else 45.0, end_s, 50)
+    assert (read(samples, end_s).angle_deg == 45.0) is seen
+
+
+def test_time_out_of_sight_is_not_time_seen() -> None:
+    """Three looks with a blink between them are 0.8 s apart, none of it watched."""
+    samples = trace(lambda t: 45.0 if round(t * 10) % 4 == 0 else None, 0.8)
+    assert read(samples, 0.8).status is SetupStatus.NOT_SEEN
+
+
+@pytest.mark.parametrize("bad", [None, math.nan, math.inf])
+def test_angles_that_are_none_or_no_number_are_not_seen(bad: float | None) -> None:
+    samples = [ArmAngle(i / 10, "right", bad, visible=True) for i in range(30)]
+    assert read(samples, 3.0) == SetupReading(SetupStatus.NOT_SEEN)
+
+
+def test_unseen_angles_and_the_other_arm_do_not_count() -> None:
+    unseen = [ArmAngle(i / 10, "right", 45.0, visible=False) for i in range(30)]
+    other = trace(lambda _: 45.0, 3.0, side="left")
+    assert read(unseen + other, 3.0) == SetupReading(SetupStatus.NOT_SEEN)
+    assert read([], 3.0) == SetupReading(SetupStatus.NOT_SEEN)
+
+
+@pytest.mark.parametrize(
+    ("angle", "status"),
+    [
+        (24.9, SetupStatus.OUT_OF_RANGE),
+        (25.0, SetupStatus.BORDERLINE),
+        (30.0, SetupStatus.BORDERLINE),
+        (35.0, SetupStatus.BORDERLINE),
+        (35.1, SetupStatus.IN_RANGE),
+        (54.9, SetupStatus.IN_RANGE),
+        (60.0, SetupStatus.BORDERLINE),
+        (65.1, SetupStatus.OUT_OF_RANGE),
+    ],
+)
+def test_nearer_to_a_limit_than_the_error_is_borderline(angle: float, status: SetupStatus) -> None:
+    assert read(trace(lambda _: angle, 2.0), 2.0).status is status
+
+
+def test_ends_of_the_scale_are_no_limits() -> None:
+    """An arm along the trunk cannot be below 0."""
+    window = SetupWindow(0, 20, "invented for the tests")
+    samples = trace(lambda _: 1.0, 2.0)
+    assert read_setup(samples, "right", 2.0, window, RULES).status is SetupStatus.IN_RANGE
+
+
+def test_without_a_window_the_angle_is_read_and_not_judged() -> None:
+    reading = read_setup(trace(lambda _: 70.0, 2.0), "right", 2.0, None, RULES)
+    assert (reading.angle_deg, reading.status) == (70.0, SetupStatus.NOT_REQUIRED)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import textwrap
 from collections.abc import Sequence
 from importlib.metadata import version
 from pathlib import Path
@@ -15,7 +16,6 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from logger.core.errors import SpokenFindingsError, UsageError
 from logger.core.events import Finding
 from logger.files.saving import save_session
-from logger.files.session_json import SessionRecord
 from logger.grammar.listing import what_can_be_said
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
@@ -25,10 +25,12 @@ from logger.reading import Session, read_recording
 from logger.seeing.bundle import pose_bundle
 
 SAFETY: Final = (
-    "This is a record-keeping aid and no medical device. It grades nothing itself: it writes down\n"
-    "what the clinician says. Hands-on testing can hurt: local rules and the licensed clinician\n"
+    "This is a record-keeping aid and no medical device. It grades nothing itself: it writes down "
+    "what the clinician says. Hands-on testing can hurt: local rules and the licensed clinician "
     "decide whether and how to test."
 )
+_COLUMNS: Final = 80
+_INDENT: Final = " " * 11
 _EXITS: Final = (
     "\b\nExit codes: 0 done, 2 wrong use, 3 a recording cannot be read, 4 a mistake in a pack,\n"
     "5 a model is missing or broken, 6 results cannot be written."
@@ -78,7 +80,8 @@ def read_command(
                 options["speech_model"] = speech_model.name
             if pose_model:
                 options["pose_model"] = pose_model.name
-            _save(session, out / recording.stem, session.record(pack, engine, options))
+            record = session.record(pack, engine, options)
+            save_session(out / recording.stem, record, session.angles)
         except SpokenFindingsError as error:
             failures.append(error)
             click.echo(str(error), err=True)
@@ -121,12 +124,13 @@ def demo_command(out: Path) -> None:
     pack = load_pack("glenohumeral")
     recogniser = open_recogniser("moonshine", pack)
     session = _read(_demo_media() / "session.mp4", pack, recogniser, None, True, False)
-    _save(session, out / "session", session.record(pack, "moonshine", {"camera": True}))
+    record = session.record(pack, "moonshine", {"camera": True})
+    save_session(out / "session", record, session.angles)
     _show(session, out / "session")
     click.echo("\nWhen not to test, or to take care:")
     for caution in pack.cautions:
-        click.echo(f"  {caution.urgency:<11}  {caution.text}")
-    click.echo(f"\n{SAFETY}")
+        click.echo(_wrapped(f"  {caution.urgency:<11}  ", caution.text))
+    click.echo(f"\n{textwrap.fill(SAFETY, _COLUMNS)}")
 
 
 def _demo_media() -> Path:
@@ -152,10 +156,6 @@ def _read(
             bar.update(task, description=f"{path.name}: {stage}", completed=min(done, 1.0))
 
         return read_recording(path, pack, recogniser, pose, camera=camera, progress=report)
-
-
-def _save(session: Session, folder: Path, record: SessionRecord) -> None:
-    save_session(folder, record, session.angles)
 
 
 def _show(session: Session, folder: Path) -> None:
@@ -184,19 +184,24 @@ def _lines(row: Finding) -> list[str]:
     lines = [f"{row.start_s:7.1f} s  {what.replace('_', ' ')}  [{row.status.value}]"]
     said = ", ".join(f"{k} {v}" for k, v in details.items() if v is not None)
     if said:
-        lines.append(f"           {said}")
+        lines.append(_wrapped(_INDENT, said))
     setup = row.setup
     angle = "" if setup.angle_deg is None else f"{setup.angle_deg:.0f} deg at {setup.at_s:.1f} s, "
-    lines.append(f"           setup: {angle}{setup.status.value.replace('_', ' ')}")
-    lines.extend(f"           {reason}" for reason in row.reasons)
-    lines.extend(f"           caution: {caution}" for caution in row.cautions)
+    lines.append(f"{_INDENT}setup: {angle}{setup.status.value.replace('_', ' ')}")
+    lines.extend(_wrapped(_INDENT, reason) for reason in row.reasons)
+    lines.extend(_wrapped(_INDENT, f"caution: {caution}") for caution in row.cautions)
     return lines
+
+
+def _wrapped(start: str, text: str) -> str:
+    """Return `text` after `start`, within the width of a plain terminal."""
+    return textwrap.fill(text, _COLUMNS, initial_indent=start, subsequent_indent=" " * len(start))
 
 
 def main() -> None:
     """Run the command line; a user's mistake is one sentence and an exit code."""
     try:
-        cli(standalone_mode=True)
+        cli()
     except SpokenFindingsError as error:
         click.echo(str(error), err=True)
         sys.exit(error.exit_code)

@@ -15,7 +15,6 @@ from logger.core.events import ArmAngle
 from logger.core.statements import Heard
 from logger.files.session_json import (
     PackFacts,
-    PositionRecord,
     RecordingFacts,
     SessionRecord,
     UnplacedWords,
@@ -63,10 +62,7 @@ class Session:
             models=tuple(str(value) for key, value in options.items() if key.endswith("model")),
             options=options,
             findings=self.merged.rows,
-            position_checks=tuple(
-                PositionRecord(check.at_s, check.side, check.reading)
-                for check in self.merged.position_checks
-            ),
+            position_checks=self.merged.position_checks,
             unplaced=tuple(
                 UnplacedWords(heard_words(utterance), reason)
                 for utterance, reason in self.merged.unplaced

@@ -97,6 +97,15 @@ class SetupReading:
 
 
 @dataclass(frozen=True, slots=True)
+class PositionCheck:
+    """One "check position": the arm's angle at that moment."""
+
+    at_s: float
+    side: str
+    reading: SetupReading
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One row of the findings table; None or an empty string means "not said"."""
 

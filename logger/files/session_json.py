@@ -15,7 +15,7 @@ from enum import Enum
 from math import isfinite
 from typing import Any, Final, Literal
 
-from logger.core.events import Finding, SetupReading, Utterance, Verdict
+from logger.core.events import Finding, PositionCheck, Utterance, Verdict
 from logger.core.statements import Heard
 
 _PLAIN: Final[Mapping[type, str]] = {str: "string", bool: "boolean", int: "integer"} | {
@@ -78,15 +78,6 @@ class Talk:
 
 
 @dataclass(frozen=True, slots=True)
-class PositionRecord:
-    """One "check position"."""
-
-    at_s: float
-    side: str
-    reading: SetupReading
-
-
-@dataclass(frozen=True, slots=True)
 class UnplacedWords:
     """Words that belong to no row, and why."""
 
@@ -105,7 +96,7 @@ class SessionRecord:
     models: tuple[str, ...]
     options: Mapping[str, str | int | float | bool | None]
     findings: tuple[Finding, ...]
-    position_checks: tuple[PositionRecord, ...]
+    position_checks: tuple[PositionCheck, ...]
     unplaced: tuple[UnplacedWords, ...]
     heard: tuple[HeardWords, ...]
     talk: Talk

@@ -17,21 +17,12 @@ from typing import Final
 import pandas as pd
 
 from logger.core.events import ArmAngle, Finding
+from logger.core.statements import SLOTS
 
 FINDING_COLUMNS: Final = (
     "start_s",
     "end_s",
-    "side",
-    "test",
-    "motion",
-    "mode",
-    "range_deg",
-    "grade",
-    "mobility",
-    "mobility_score",
-    "pain",
-    "end_feel",
-    "symptoms",
+    *SLOTS,
     "note",
     "arm_angle_deg",
     "arm_angle_spread_deg",
@@ -137,17 +128,7 @@ def _finding(row: Finding) -> dict[str, object]:
     return {
         "start_s": row.start_s,
         "end_s": row.end_s,
-        "side": row.side,
-        "test": row.test,
-        "motion": row.motion,
-        "mode": row.mode,
-        "range_deg": row.range_deg,
-        "grade": row.grade,
-        "mobility": row.mobility,
-        "mobility_score": row.mobility_score,
-        "pain": row.pain,
-        "end_feel": row.end_feel,
-        "symptoms": row.symptoms,
+        **{slot: getattr(row, slot) for slot in SLOTS},
         "note": row.note,
         "arm_angle_deg": row.setup.angle_deg,
         "arm_angle_spread_deg": row.setup.spread_deg,

@@ -14,6 +14,7 @@ from logger.core.events import (
     SIDES,
     ArmAngle,
     Finding,
+    PositionCheck,
     SetupReading,
     SetupStatus,
     Side,
@@ -35,15 +36,6 @@ class MergeRules:
     open_row_s: float = 20.0
     """How long after its last utterance a row still takes attributes, this time included."""
     setup: SetupRules = field(default_factory=SetupRules)
-
-
-@dataclass(frozen=True, slots=True)
-class PositionCheck:
-    """One "check position": the arm's angle at that moment."""
-
-    at_s: float
-    side: str
-    reading: SetupReading
 
 
 @dataclass(frozen=True, slots=True)

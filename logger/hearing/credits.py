@@ -3,8 +3,9 @@
 The model knows "hypermobile" from ordinary text and hardly knows "hypomobile": having heard
 nothing, it already prefers the first by about five nats, and in a first trial every confusion
 went that way. Of each pair of values of one slot that are written nearly alike, the rarer form is
-granted seven tenths of what it lacks when the model listens to faint noise: on 28 findings with
-"hypomobile" and 36 with "hypermobile" in nine synthetic voices, the best split of the two.
+granted seven tenths of what it lacks when the model listens to faint noise. The share was read
+off the margins of 28 findings with "hypomobile" and 36 with "hypermobile" in nine synthetic
+voices, with a half tried first; it was not searched for.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from logger.core.sound import SAMPLE_RATE_HZ
 from logger.grammar.pack import WordSlot
 from logger.grammar.phrases import slot_phrases
 from logger.hearing.search import read_freely
@@ -34,6 +36,13 @@ _NOISE_S: Final = 3
 
 def sound_alike_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
     """Return the credit in nats of each phrase that needs one, by its text."""
+    noise = np.random.default_rng(0).normal(0, _NOISE, _NOISE_S * SAMPLE_RATE_HZ)
+    listening = model.encode(noise.astype(np.float32))
+
+    def prior(text: str) -> float:
+        whole = tokenize(f"{_BEFORE} {text}", model.tokens)
+        return read_freely(listening, len(whole), whole).log_probability
+
     found: dict[str, float] = {}
     for slot, rule in pack.slots.items():
         if not isinstance(rule, WordSlot):
@@ -41,7 +50,7 @@ def sound_alike_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
         for one, other in combinations(slot_phrases(pack, slot), 2):
             ratio = SequenceMatcher(None, one.text, other.text).ratio()
             if one.value != other.value and ratio >= _ALIKE:
-                lead = _prior(model, one.text) - _prior(model, other.text)
+                lead = prior(one.text) - prior(other.text)
                 rarer = other.text if lead > 0 else one.text
                 found[rarer] = max(found.get(rarer, 0.0), _SHARE * abs(lead))
     return found
@@ -61,13 +70,3 @@ def tokenize(text: str, tokens: Sequence[bytes]) -> list[int]:
             return [ranks[part] for part in parts]
         _, at = min(merges)
         parts[at : at + 2] = [parts[at] + parts[at + 1]]
-
-
-def _prior(model: MoonshineModel, text: str) -> float:
-    noise = np.random.default_rng(0).normal(0, _NOISE, _NOISE_S * 16_000).astype(np.float32)
-    listening = model.encode(noise)
-    before = tokenize(_BEFORE, model.tokens)
-    whole = tokenize(f"{_BEFORE} {text}", model.tokens)
-    with_text = read_freely(listening, len(whole), whole)
-    without = read_freely(listening, len(before), before)
-    return with_text.log_probability - without.log_probability

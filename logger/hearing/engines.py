@@ -13,6 +13,7 @@ import numpy as np
 
 from logger.core.errors import ModelError, UsageError
 from logger.core.events import Alternative, Utterance, Verdict
+from logger.core.sound import SAMPLE_RATE_HZ
 from logger.grammar.pack import Pack
 from logger.grammar.phrases import command_phrases, spoken_phrases
 from logger.hearing.credits import sound_alike_credits, tokenize
@@ -67,13 +68,14 @@ class MoonshineRecogniser:
 
     def hear(self, stretch: Stretch) -> Utterance:
         """Search the stretch freely and along the network, and judge the difference."""
-        seconds = len(stretch.samples) / 16_000
+        seconds = len(stretch.samples) / SAMPLE_RATE_HZ
         most = int(seconds * self._rules.tokens_per_s) + 8
         listening = self._model.encode(stretch.samples)
         free = read_freely(listening, most)
         for text, prefix in self._notes:
-            note = read_freely(listening, most, prefix)
-            if free.log_probability - note.log_probability <= self._rules.note_gap_nats:
+            least = free.log_probability - self._rules.note_gap_nats
+            note = read_freely(listening, most, prefix, give_up_below=least)
+            if note.log_probability >= least:
                 return self._noted(stretch, text, free, note, len(prefix))
         readings = read_network(listening, self._network, width=self._rules.width, most_tokens=most)
         whole = [r for r in readings if r.end_regret <= ENDS_WITHIN]
@@ -138,13 +140,12 @@ class VoskRecogniser:
             raise ModelError(f"The Vosk model in {folder} cannot be loaded: {error}.") from error
         texts = {phrase.text for phrase in spoken_phrases(pack)}
         texts |= {phrase.text for phrase in command_phrases(pack)}
-        grammar = json.dumps([*sorted(texts), "[unk]"])
-        self._grammar = grammar
+        self._grammar = json.dumps([*sorted(texts), "[unk]"])
         self._recogniser_class: Any = vosk.KaldiRecognizer
 
     def hear(self, stretch: Stretch) -> Utterance:
         """Decode the stretch with the grammar; the confidence is the least sure word's."""
-        recogniser = self._recogniser_class(self._model, 16_000, self._grammar)
+        recogniser = self._recogniser_class(self._model, SAMPLE_RATE_HZ, self._grammar)
         recogniser.SetWords(True)
         clipped = np.clip(stretch.samples, -1, 1)
         recogniser.AcceptWaveform((clipped * 32767).astype(np.int16).tobytes())

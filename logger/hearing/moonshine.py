@@ -16,7 +16,6 @@ from numpy.typing import NDArray
 
 from logger.core.errors import ModelError
 
-SAMPLE_RATE_HZ: Final = 16_000
 START_TOKEN: Final = 1
 END_TOKEN: Final = 2
 _LAYERS: Final = 6

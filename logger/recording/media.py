@@ -25,10 +25,9 @@ from logger.recording.opening import (
 )
 from logger.recording.pictures import shown, shown_size, turn_deg
 from logger.recording.scanning import Scan, scan
-from logger.recording.sound import RATE_HZ, AudioBlock, Timeline, in_blocks
+from logger.recording.sound import AudioBlock, Timeline, in_blocks
 
 __all__ = [
-    "RATE_HZ",
     "AudioBlock",
     "Frame",
     "Recording",

@@ -11,7 +11,8 @@ import av
 import numpy as np
 from numpy.typing import NDArray
 
-RATE_HZ: Final = 16_000
+from logger.core.sound import SAMPLE_RATE_HZ
+
 _TOLERANCE_S: Final = 0.02
 """A file's times are rounded, to a millisecond in Matroska; what is further off is a gap."""
 _MOST_OVERLAP_S: Final = 1.0
@@ -58,7 +59,7 @@ class Mixer:
             self._power, self._mixed_power = np.zeros(len(samples)), 0.0
         # The power of the steps between samples: a constant offset and hum weigh little in it.
         steps = np.diff(samples.astype(np.float64), axis=1)
-        decay = math.exp(-samples.shape[1] / (RATE_HZ * _HORIZON_S))
+        decay = math.exp(-samples.shape[1] / (SAMPLE_RATE_HZ * _HORIZON_S))
         self._power = self._power * decay + (steps**2).sum(axis=1)
         live = self._power >= _DEAD_POWER * self._power.max()
         self._mixed_power = self._mixed_power * decay + float((steps[live].mean(axis=0) ** 2).sum())
@@ -103,7 +104,7 @@ class Timeline:
         if frame.pts is None:
             return due_s
         time_s = float(frame.pts * frame.time_base) - self._origin_s + self._shift_s
-        early_s = self._given / RATE_HZ - time_s
+        early_s = self._given / SAMPLE_RATE_HZ - time_s
         if early_s > _MOST_OVERLAP_S or -early_s > _MOST_GAP_S or time_s > self._latest_s:
             self._shift_s += due_s - time_s
             return due_s
@@ -111,13 +112,13 @@ class Timeline:
 
     def _begin(self, time_s: float) -> Iterator[tuple[Samples, bool]]:
         # Interleaved samples: PyAV reads planes beyond the eighth from memory that is not its own.
-        self._resampler = av.AudioResampler(format="flt", rate=RATE_HZ)
+        self._resampler = av.AudioResampler(format="flt", rate=SAMPLE_RATE_HZ)
         self._start_s, self._taken_s = time_s, 0.0
-        missing = round(time_s * RATE_HZ) - self._given
+        missing = round(time_s * SAMPLE_RATE_HZ) - self._given
         self._skip = max(0, -missing)
         while missing > 0:
             # In pieces, so that a gap of an hour takes no more memory than one of a second.
-            piece = min(missing, RATE_HZ)
+            piece = min(missing, SAMPLE_RATE_HZ)
             yield np.zeros(piece, np.float32), True
             self._given += piece
             missing -= piece
@@ -144,7 +145,7 @@ class Timeline:
 
 def in_blocks(pieces: Iterable[tuple[Samples, bool]], block_s: float) -> Iterator[AudioBlock]:
     """Yield blocks of exactly `block_s`, the last one perhaps shorter."""
-    size = round(block_s * RATE_HZ)
+    size = round(block_s * SAMPLE_RATE_HZ)
     if size < 1:
         raise ValueError(f"A block of {block_s} s holds no sample.")
     waiting: list[Samples] = []
@@ -165,4 +166,4 @@ def in_blocks(pieces: Iterable[tuple[Samples, bool]], block_s: float) -> Iterato
 
 
 def _block(start: int, parts: list[Samples], filled: int) -> AudioBlock:
-    return AudioBlock(start / RATE_HZ, np.concatenate(parts), filled / RATE_HZ)
+    return AudioBlock(start / SAMPLE_RATE_HZ, np.concatenate(parts), filled / SAMPLE_RATE_HZ)

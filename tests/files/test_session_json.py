@@ -11,11 +11,10 @@ import jsonschema
 import pytest
 
 import logger.files
-from logger.core.events import Finding, SetupReading, SetupStatus, Utterance, Verdict
+from logger.core.events import Finding, PositionCheck, SetupReading, SetupStatus, Utterance, Verdict
 from logger.core.statements import Act, Heard, Statement
 from logger.files.session_json import (
     PackFacts,
-    PositionRecord,
     RecordingFacts,
     SessionRecord,
     Talk,
@@ -55,7 +54,7 @@ def record() -> SessionRecord:
         models=("tiny",),
         options={"camera": True, "close_nats": 2.0},
         findings=(Finding(1.234, 2.345, side="right", setup=reading, reasons=("a", "b")),),
-        position_checks=(PositionRecord(0.5, "left", SetupReading(SetupStatus.NOT_SEEN)),),
+        position_checks=(PositionCheck(0.5, "left", SetupReading(SetupStatus.NOT_SEEN)),),
         unplaced=(UnplacedWords(heard_words(UNSURE), "no row was open for it"),),
         heard=heard,
         talk=talk,

@@ -12,10 +12,11 @@ import pytest
 from numpy.typing import NDArray
 from scipy import signal
 
-from logger.recording.sound import RATE_HZ, Mixer, Timeline, in_blocks
+from logger.core.sound import SAMPLE_RATE_HZ
+from logger.recording.sound import Mixer, Timeline, in_blocks
 
 RNG = np.random.default_rng(7)
-SPEECH = 0.2 * RNG.standard_normal(RATE_HZ)
+SPEECH = 0.2 * RNG.standard_normal(SAMPLE_RATE_HZ)
 
 
 def mixed(*channels: NDArray[np.float64], piece: int = 320) -> NDArray[np.float64]:
@@ -29,10 +30,10 @@ def mixed(*channels: NDArray[np.float64], piece: int = 320) -> NDArray[np.float6
 @pytest.mark.parametrize(
     "dead",
     [
-        np.zeros(RATE_HZ),
-        np.full(RATE_HZ, 0.4),
-        2e-4 * RNG.standard_normal(RATE_HZ),
-        0.3 * np.sin(2 * np.pi * 50 * np.arange(RATE_HZ) / RATE_HZ)[::-1] * 0.02,
+        np.zeros(SAMPLE_RATE_HZ),
+        np.full(SAMPLE_RATE_HZ, 0.4),
+        2e-4 * RNG.standard_normal(SAMPLE_RATE_HZ),
+        0.3 * np.sin(2 * np.pi * 50 * np.arange(SAMPLE_RATE_HZ) / SAMPLE_RATE_HZ)[::-1] * 0.02,
     ],
     ids=["silence", "constant", "hiss 60 dB down", "hum"],
 )
@@ -44,7 +45,7 @@ def test_dead_channel_does_not_weaken_the_live_one(dead: NDArray[np.float64]) ->
 
 def test_live_channels_are_averaged() -> None:
     """A voice on one microphone, a quieter one on the other: neither is lost."""
-    quiet = 0.05 * RNG.standard_normal(RATE_HZ)
+    quiet = 0.05 * RNG.standard_normal(SAMPLE_RATE_HZ)
     assert mixed(SPEECH, quiet) == pytest.approx((SPEECH + quiet) / 2, abs=1e-6)
 
 
@@ -54,11 +55,11 @@ def test_channels_that_cancel_are_not_mixed() -> None:
 
 
 def test_many_unrelated_channels_are_averaged() -> None:
-    many = [0.1 * RNG.standard_normal(RATE_HZ) for _ in range(8)]
+    many = [0.1 * RNG.standard_normal(SAMPLE_RATE_HZ) for _ in range(8)]
     assert mixed(*many) == pytest.approx(np.mean(many, axis=0), abs=1e-6)
 
 
-def frame(samples: NDArray[np.float32], time_s: float | None, rate_hz: int = RATE_HZ) -> Any:
+def frame(samples: NDArray[np.float32], time_s: float | None, rate_hz: int = SAMPLE_RATE_HZ) -> Any:
     """Return mono sound of a given time."""
     made = av.AudioFrame.from_ndarray(samples[None, :], format="fltp", layout="mono")
     made.sample_rate = rate_hz
@@ -68,7 +69,7 @@ def frame(samples: NDArray[np.float32], time_s: float | None, rate_hz: int = RAT
 
 
 def tone(value: float, seconds: float = 0.1) -> NDArray[np.float32]:
-    return np.full(round(seconds * RATE_HZ), value, np.float32)
+    return np.full(round(seconds * SAMPLE_RATE_HZ), value, np.float32)
 
 
 def placed(
@@ -91,8 +92,8 @@ def test_gap_of_an_hour_takes_little_memory_at_a_time() -> None:
     frames = [frame(tone(0.5), 0.0), frame(tone(0.25), 3600.0)]
     pieces = Timeline(0.0, 3601.0).place(frames)
     sizes = [len(samples) for samples, _ in pieces]
-    assert max(sizes) <= RATE_HZ
-    assert sum(sizes) == 3600 * RATE_HZ + 1600
+    assert max(sizes) <= SAMPLE_RATE_HZ
+    assert sum(sizes) == 3600 * SAMPLE_RATE_HZ + 1600
 
 
 def test_overlap_is_given_once() -> None:
@@ -106,7 +107,7 @@ def test_times_that_start_anew_lose_no_sound() -> None:
     got = placed([frame(tone(0.5, 3.0), 0.0), frame(half, 0.0), frame(half, 2.0)])
     assert np.array_equal(got, np.concatenate((tone(0.5, 3.0), half, half)))
     got = placed([frame(tone(0.5, 3.0), 0.0), frame(half, 0.0), frame(half, 3.0)])
-    assert len(got) == 8 * RATE_HZ  # a gap of a second in the second recording stays one
+    assert len(got) == 8 * SAMPLE_RATE_HZ  # a gap of a second in the second recording stays one
     for end_s in (60.0, 2e9):
         frames = [frame(tone(0.5), 0.0), frame(tone(0.25), 1e9), frame(tone(0.125), None)]
         got = placed(frames, end_s=end_s)
@@ -118,7 +119,7 @@ def test_rounded_times_are_no_gaps_and_a_slow_clock_is_followed() -> None:
     rounded = [frame(tone(0.5, 0.0213125), round(i * 0.0213125, 3)) for i in range(100)]
     assert np.array_equal(placed(rounded), tone(0.5, 0.0213125 * 100))
     slow = [frame(tone(0.5), i * 0.101) for i in range(100)]
-    assert len(placed(slow)) / RATE_HZ == pytest.approx(10.1, abs=0.02)
+    assert len(placed(slow)) / SAMPLE_RATE_HZ == pytest.approx(10.1, abs=0.02)
 
 
 def test_sound_before_the_origin_is_left_out() -> None:

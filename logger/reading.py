@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.core.events import ArmAngle
+from logger.core.events import Watched
 from logger.core.statements import Heard
 from logger.files.session_json import (
     PackFacts,
@@ -47,7 +47,7 @@ class Session:
 
     recording: Recording
     heard: tuple[Heard, ...]
-    angles: tuple[ArmAngle, ...]
+    watched: Watched
     merged: Merged
     warnings: tuple[str, ...]
 
@@ -112,17 +112,17 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
         heard = [interpret(u, parser, CLOSE_NATS) for u in hear_all(blocks, recogniser)]
     else:
         warnings.append("The recording has no sound: nothing could be heard.")
-    angles: list[ArmAngle] = []
+    watched = Watched()
     if camera and recording.has_video:
-        angles = _watch(recording, pose_model, progress)
+        watched = _watch(recording, pose_model, progress)
     elif camera:
         warnings.append("The recording has no picture: the table has no angles.")
     rules = MergeRules(pack.setup, pack.mobility_of_score)
-    merged = merge(heard, angles, rules)
-    return Session(recording, tuple(heard), tuple(angles), merged, tuple(warnings))
+    merged = merge(heard, watched.angles, rules)
+    return Session(recording, tuple(heard), watched, merged, (*warnings, *watched.warnings))
 
 
-def _watch(recording: Recording, pose_model: Path | None, progress: Progress) -> list[ArmAngle]:
+def _watch(recording: Recording, pose_model: Path | None, progress: Progress) -> Watched:
     with PoseModel(pose_bundle(pose_model)) as model:
         return Watcher(WatchSettings(), model).watch(lambda: _shown(recording, progress))
 

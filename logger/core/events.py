@@ -6,6 +6,7 @@ one origin serve speech and picture alike.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Literal
@@ -63,6 +64,28 @@ class ArmAngle:
     """True only where the arm was really seen: an angle that may count for a setup."""
     reason: str = ""
     """Why it is not visible, in plain words; empty where it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeenBody:
+    """Where the patient's joints are in one frame, for drawing."""
+
+    time_s: float
+    points: Mapping[str, tuple[float, float]]
+    """x and y in pixels of the frame as it is shown, by joint: "left_shoulder", "right_elbow",
+    "left_wrist", "right_hip" and so on (the patient's own sides); a joint not seen is absent."""
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """Everything the eye made of one recording."""
+
+    angles: tuple[ArmAngle, ...] = ()
+    """Both arms, in the order of time."""
+    bodies: tuple[SeenBody, ...] = ()
+    """One for each frame looked at in which the patient was found, in the order of time."""
+    warnings: tuple[str, ...] = ()
+    """What the user must know, such as an uncertain choice of the patient; a sentence each."""
 
 
 class SetupStatus(StrEnum):

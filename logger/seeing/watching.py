@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import cv2
 import numpy as np
 
-from logger.core.events import SIDES, ArmAngle, Side
+from logger.core.events import SIDES, ArmAngle, Side, Watched
 from logger.seeing.angles import skew_deg, squared_angle_deg
 from logger.seeing.covering import CoverSettings, CoverWatch
 from logger.seeing.patient import (
@@ -102,7 +102,7 @@ class Watcher:
         self._settings = settings
         self._model = model
 
-    def watch(self, frames: Callable[[], Frames]) -> list[ArmAngle]:
+    def watch(self, frames: Callable[[], Frames]) -> Watched:
         """Return the samples of both arms in the order of time.
 
         `frames` is called twice and must each time give the recording afresh from its start, as
@@ -112,15 +112,19 @@ class Watcher:
         taken = paced(frames(), self._settings.rate_hz)
         reason = self._unfit(trunk)
         if trunk is None or reason:
-            return [
-                ArmAngle(time_s, side, None, visible=False, reason=reason)
-                for time_s, _ in taken
-                for side in SIDES
-            ]
+            return Watched(
+                tuple(
+                    ArmAngle(time_s, side, None, visible=False, reason=reason)
+                    for time_s, _ in taken
+                    for side in SIDES
+                )
+            )
         covers = {side: CoverWatch(trunk, side, self._settings.cover) for side in SIDES}
         moments = list(self._moments(taken, trunk, covers))
         bare = {side: covers[side].bare() for side in SIDES}
-        return [_sample(moment, side, bare[side]) for moment in moments for side in SIDES]
+        return Watched(
+            tuple(_sample(moment, side, bare[side]) for moment in moments for side in SIDES)
+        )
 
     def find_patient(self, frames: Frames) -> Trunk | None:
         """Return the trunk of the person who lies still through the frames, or None."""

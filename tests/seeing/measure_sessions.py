@@ -68,7 +68,9 @@ def measure(folder: Path, model: PoseModel, *, verbose: bool) -> list[tuple[floa
     truth: dict[str, Any] = json.loads((folder / "truth.json").read_text())
     rows = np.array(truth["frames"], dtype=np.float64)
     began = time.perf_counter()
-    samples = Watcher(WatchSettings(), model).watch(lambda: frames_of(folder / "session.mp4"))
+    samples = (
+        Watcher(WatchSettings(), model).watch(lambda: frames_of(folder / "session.mp4")).angles
+    )
     took_s = time.perf_counter() - began
     errors: list[tuple[float, float]] = []
     tests = [e for e in truth["events"] if "test" in (e["expect"] or {})]

@@ -53,7 +53,7 @@ def still(name: str) -> NDArray[np.uint8]:
 def watch(model: PoseModel, rgb: NDArray[np.uint8]) -> dict[str, ArmAngle]:
     """Watch a still held for three frames; return its last sample of each side."""
     frames = [(0.2 * i, rgb) for i in range(3)]
-    return {s.side: s for s in Watcher(WatchSettings(), model).watch(lambda: frames)[-2:]}
+    return {s.side: s for s in Watcher(WatchSettings(), model).watch(lambda: frames).angles[-2:]}
 
 
 @pytest.mark.parametrize("name", SEEN_WELL)

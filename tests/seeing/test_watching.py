@@ -20,7 +20,7 @@ Recording = list[tuple[float, "NDArray[np.uint8]"]]
 
 def watch(recording: Recording, finder: DotFinder | None = None) -> list[ArmAngle]:
     """Watch a recording held in memory."""
-    return Watcher(WatchSettings(), finder or DotFinder()).watch(lambda: recording)
+    return list(Watcher(WatchSettings(), finder or DotFinder()).watch(lambda: recording).angles)
 
 
 def held(body: DotBody, start_s: float, count: int) -> Recording:

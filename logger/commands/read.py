@@ -1,0 +1,96 @@
+"""`read`: recordings into tables."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import click
+
+from logger.commands.showing import progress_bar, show_session
+from logger.core.errors import SpokenFindingsError, UsageError
+from logger.files.saving import save_session
+from logger.grammar.loading import load_pack
+from logger.grammar.pack import Pack
+from logger.hearing.engines import ENGINES, Recogniser, open_recogniser
+from logger.reading import read_recording
+
+
+@dataclass(frozen=True, slots=True)
+class ReadJob:
+    """What is the same for every recording of one call."""
+
+    pack: Pack
+    recogniser: Recogniser
+    out: Path
+    speech_model: Path | None = None
+    pose_model: Path | None = None
+    camera: bool = True
+    quiet: bool = False
+
+    def run(self, recording: Path) -> None:
+        """Read one recording, save its results and show its table."""
+        with progress_bar(recording.name, self.quiet) as report:
+            session = read_recording(
+                recording,
+                self.pack,
+                self.recogniser,
+                self.pose_model,
+                camera=self.camera,
+                progress=report,
+            )
+        folder = self.out / recording.stem
+        record = session.record(self.pack, self.recogniser.name, self._options())
+        save_session(folder, record, session.watched.angles)
+        if not self.quiet:
+            show_session(session, folder)
+
+    def _options(self) -> dict[str, str | bool]:
+        options: dict[str, str | bool] = {"camera": self.camera}
+        if self.speech_model:
+            options["speech_model"] = self.speech_model.name
+        if self.pose_model:
+            options["pose_model"] = self.pose_model.name
+        return options
+
+
+@click.command("read")
+@click.argument("recordings", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="Folder of results.")
+@click.option("--pack", "pack_name", default="glenohumeral", help="Pack name or TOML file.")
+@click.option("--engine", default="moonshine", help=f"One of: {', '.join(ENGINES)}.")
+@click.option("--speech-model", type=click.Path(path_type=Path), help="Folder of another model.")
+@click.option("--pose-model", type=click.Path(path_type=Path), help="Another .task bundle.")
+@click.option("--no-camera", is_flag=True, help="Leave the picture out.")
+@click.option("--quiet", is_flag=True, help="No progress bar and no table.")
+def read_command(
+    recordings: Sequence[Path],
+    out: Path,
+    pack_name: str,
+    engine: str,
+    speech_model: Path | None,
+    pose_model: Path | None,
+    no_camera: bool,
+    quiet: bool,
+) -> None:
+    """Read recordings into tables.
+
+    Example: spoken-findings read monday.mp4 --out findings
+    """
+    stems = [recording.stem for recording in recordings]
+    if len(set(stems)) < len(stems):
+        raise UsageError("Two recordings have the same name: read them into different --out.")
+    pack = load_pack(pack_name)
+    recogniser = open_recogniser(engine, pack, speech_model)
+    job = ReadJob(pack, recogniser, out, speech_model, pose_model, not no_camera, quiet)
+    failures: list[SpokenFindingsError] = []
+    for recording in recordings:
+        try:
+            job.run(recording)
+        except SpokenFindingsError as error:
+            failures.append(error)
+            click.echo(str(error), err=True)
+    if failures:
+        sys.exit(failures[0].exit_code)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from typing import Final
 
 import click
@@ -19,20 +18,25 @@ _EXITS: Final = (
 )
 
 
-@click.group(help="Spoken findings of shoulder accessory-movement tests.", epilog=_EXITS)
+class _OneSentence(click.Group):
+    """A user's mistake is one sentence on the error channel and an exit code."""
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run a command."""
+        try:
+            return super().invoke(ctx)
+        except SpokenFindingsError as error:
+            click.echo(str(error), err=True)
+            ctx.exit(error.exit_code)
+
+
+@click.group(
+    cls=_OneSentence, help="Spoken findings of shoulder accessory-movement tests.", epilog=_EXITS
+)
 @click.version_option(package_name="spoken-findings")
-def cli() -> None:
+def main() -> None:
     """Gather the commands."""
 
 
 for _command in (read_command, say_command, check_command, demo_command):
-    cli.add_command(_command)
-
-
-def main() -> None:
-    """Run the command line; a user's mistake is one sentence and an exit code."""
-    try:
-        cli()
-    except SpokenFindingsError as error:
-        click.echo(str(error), err=True)
-        sys.exit(error.exit_code)
+    main.add_command(_command)

@@ -104,7 +104,7 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
 ) -> Session:
     """Read one recording; every failure is one of `logger.core.errors`."""
     recording = open_recording(path)
-    warnings = list(recording.warnings)
+    warnings = [*recording.warnings, *recogniser.warnings]
     heard: list[Heard] = []
     if recording.has_audio:
         parser = Parser(pack)

@@ -26,4 +26,4 @@ def check_command() -> None:
             click.echo(f"found    {label}: {find()}")
         except SpokenFindingsError as error:
             click.echo(f"missing  {label}: {error}")
-    click.echo("vosk     needs a model folder of your own: read --engine vosk --speech-model DIR")
+    click.echo("vosk     optional: read --engine vosk [--speech-model DIR]")

@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final, Protocol
+from typing import Final, Protocol
 
-import numpy as np
-
-from logger.core.errors import ModelError, UsageError
+from logger.core.errors import UsageError
 from logger.core.events import Alternative, Utterance, Verdict
 from logger.core.sound import SAMPLE_RATE_HZ
 from logger.grammar.pack import Pack
-from logger.grammar.phrases import command_phrases, spoken_phrases
+from logger.grammar.phrases import command_phrases
 from logger.hearing.credits import sound_alike_credits, tokenize
 from logger.hearing.moonshine import FloatArray, MoonshineModel, packaged_model_folder
 from logger.hearing.network import TokenNetwork, said_text
 from logger.hearing.search import ENDS_WITHIN, FreeReading, read_freely, read_network
 from logger.hearing.stretches import Stretch, StretchRules, cut
+from logger.hearing.vosk_engine import VoskRecogniser, VoskWords
 
 ENGINES: Final = ("moonshine", "vosk")
 
@@ -29,6 +27,8 @@ class Recogniser(Protocol):
     """Sound in, utterances out."""
 
     name: str
+    warnings: tuple[str, ...]
+    """What the user must know of this engine and its model; a sentence each."""
 
     def hear(self, stretch: Stretch) -> Utterance:
         """Return what was heard in one stretch of speech (16 kHz mono)."""
@@ -56,6 +56,7 @@ class MoonshineRecogniser:
     """Constrained search over the Moonshine decoder, judged against its free reading."""
 
     name = "moonshine"
+    warnings: tuple[str, ...] = ()
 
     def __init__(self, pack: Pack, model: MoonshineModel, rules: HearingRules) -> None:
         """Build the word network of the pack over the model's tokens."""
@@ -114,62 +115,13 @@ class MoonshineRecogniser:
         return Utterance(words, stretch.start_s, stretch.end_s, 0.0, Verdict.TALK)
 
 
-class VoskRecogniser:
-    """Vosk's own recogniser, held to the words of the pack."""
-
-    name = "vosk"
-
-    def __init__(self, pack: Pack, folder: Path) -> None:
-        """Load the model in `folder`.
-
-        Raises:
-            ModelError: if the folder is no Vosk model.
-
-        """
-        import vosk  # noqa: PLC0415 - loads a native library that the default engine never needs
-
-        if not (folder / "am" / "final.mdl").is_file():
-            raise ModelError(
-                f"{folder} is not a Vosk model folder: am/final.mdl not found. "
-                "Give an unpacked English Vosk model with --speech-model."
-            )
-        vosk.SetLogLevel(-1)
-        try:
-            self._model = vosk.Model(str(folder))
-        except Exception as error:  # vosk raises the bare class
-            raise ModelError(f"The Vosk model in {folder} cannot be loaded: {error}.") from error
-        texts = {phrase.text for phrase in spoken_phrases(pack)}
-        texts |= {phrase.text for phrase in command_phrases(pack)}
-        self._grammar = json.dumps([*sorted(texts), "[unk]"])
-        self._recogniser_class: Any = vosk.KaldiRecognizer
-
-    def hear(self, stretch: Stretch) -> Utterance:
-        """Decode the stretch with the grammar; the confidence is the least sure word's."""
-        recogniser = self._recogniser_class(self._model, SAMPLE_RATE_HZ, self._grammar)
-        recogniser.SetWords(True)
-        clipped = np.clip(stretch.samples, -1, 1)
-        recogniser.AcceptWaveform((clipped * 32767).astype(np.int16).tobytes())
-        result = json.loads(recogniser.FinalResult())
-        words = [(word["word"], float(word["conf"])) for word in result.get("result", [])]
-        text = " ".join(word for word, _ in words)
-        sure = min((conf for _, conf in words), default=0.0)
-        known = bool(words) and "[unk]" not in text
-        verdict = Verdict.HEARD if known and sure >= _SURE else Verdict.UNSURE
-        return Utterance(
-            text, stretch.start_s, stretch.end_s, sure, verdict if known else Verdict.TALK
-        )
-
-
-_SURE: Final = 0.7
-
-
 def open_recogniser(
     engine: str, pack: Pack, model_folder: Path | None = None, threads: int = 2
 ) -> Recogniser:
     """Return the engine of this name, with the model in `model_folder` or its default.
 
     Raises:
-        UsageError: for an unknown engine, or Vosk without a model folder.
+        UsageError: for an unknown engine.
         ModelError: if the model is missing or broken.
 
     """
@@ -177,9 +129,7 @@ def open_recogniser(
         model = MoonshineModel(model_folder or packaged_model_folder(), threads)
         return MoonshineRecogniser(pack, model, HearingRules())
     if engine == "vosk":
-        if model_folder is None:
-            raise UsageError("The engine vosk needs a model: give its folder with --speech-model.")
-        return VoskRecogniser(pack, model_folder)
+        return VoskRecogniser(VoskWords.of_pack(pack), model_folder)
     raise UsageError(f"Unknown engine {engine!r}: use one of {', '.join(ENGINES)}.")
 
 

@@ -70,8 +70,6 @@ def test_what_is_no_speech_gives_no_utterance(kind: str) -> None:
 def test_unknown_engine_and_missing_models_are_named(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match=r"'parrot'.*moonshine, vosk"):
         open_recogniser("parrot", PACK)
-    with pytest.raises(UsageError, match="--speech-model"):
-        open_recogniser("vosk", PACK)
     for engine in ("moonshine", "vosk"):
         with pytest.raises(ModelError, match="is not a"):
             open_recogniser(engine, PACK, tmp_path)

@@ -145,6 +145,8 @@ class Finding:
     pain: int | None = None
     end_feel: str | None = None
     symptoms: str | None = None
+    comparison: str | None = None
+    """What the mobility was compared with: a key of `statements.SAME_AS` or `AGAINST`."""
     note: str | None = None
     setup: SetupReading = field(default_factory=lambda: SetupReading(SetupStatus.NOT_SEEN))
     said: str = ""

@@ -6,11 +6,24 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from logger.core.events import Utterance
+from logger.core.events import Side, Utterance
 
 SlotValue = str | int
-"""Text for side, test, motion, mode, grade, mobility, end_feel and symptoms; an integer for
-range_deg (degrees), mobility_score (0 to 6) and pain (0 to 10)."""
+"""An integer for range_deg (degrees), mobility_score (0 to 6) and pain (0 to 10), else text."""
+
+SAME_AS: Mapping[str, Side | None] = {
+    "same_as_other_side": None,
+    "same_as_left": "left",
+    "same_as_right": "right",
+}
+"""Comparisons that take the mobility over from the side named, or from the other one."""
+
+AGAINST: Mapping[str, Side | None] = {
+    "against_other_side": None,
+    "against_left": "left",
+    "against_right": "right",
+}
+"""Comparisons that only say what the judgement was made against."""
 
 SLOTS: tuple[str, ...] = (
     "side",
@@ -24,6 +37,7 @@ SLOTS: tuple[str, ...] = (
     "pain",
     "end_feel",
     "symptoms",
+    "comparison",
 )
 
 

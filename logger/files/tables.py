@@ -19,10 +19,12 @@ import pandas as pd
 from logger.core.events import ArmAngle, Finding
 from logger.core.statements import SLOTS
 
+_LATER_SLOTS: Final = ("comparison",)
+"""Slots that came after the table's first columns were fixed stand behind those."""
 FINDING_COLUMNS: Final = (
     "start_s",
     "end_s",
-    *SLOTS,
+    *(slot for slot in SLOTS if slot not in _LATER_SLOTS),
     "note",
     "arm_angle_deg",
     "arm_angle_spread_deg",
@@ -33,6 +35,7 @@ FINDING_COLUMNS: Final = (
     "status",
     "reason",
     "caution",
+    *_LATER_SLOTS,
 )
 ANGLE_COLUMNS: Final = ("time_s", "side", "angle_deg", "visible", "reason")
 _WHOLE: Final = ("range_deg", "mobility_score", "pain")

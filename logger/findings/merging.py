@@ -22,6 +22,7 @@ from logger.core.events import (
     Verdict,
 )
 from logger.core.statements import Act, Heard, SetupWindow, SlotValue, Statement
+from logger.findings.comparing import compared
 from logger.findings.rows import SpokenRow, choices, slot_doubt, whole_doubts
 from logger.findings.setup import SetupRules, read_setup
 
@@ -84,7 +85,7 @@ class _Table:
     def merged(self) -> Merged:
         mobility_of_score = self._rules.mobility_of_score
         return Merged(
-            tuple(row.finding(mobility_of_score, self._setup(row)) for row in self._rows),
+            compared([row.finding(mobility_of_score, self._setup(row)) for row in self._rows]),
             tuple(self._checks),
             tuple(self._unplaced),
         )

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from logger.core.events import Finding, RowStatus, SetupReading, Utterance, Verdict
-from logger.core.statements import SLOTS, Doubt, Heard, SlotValue
+from logger.core.statements import SAME_AS, SLOTS, Doubt, Heard, SlotValue
 
 HEARD_UNSURELY: Final = "heard unsurely"
 _SAME_THING: Final = {"mobility": "mobility_score", "mobility_score": "mobility"}
@@ -75,10 +75,20 @@ class SpokenRow:
         for slot, values in slots.items():
             self.values[slot] = tuple(dict.fromkeys(values))
             self.slot_doubts.pop(slot, None)
+            self._take_back_sameness(slot)
             twin = _SAME_THING.get(slot)
             if twin in self.values and twin not in slots and self._contradiction(mobility_of_score):
                 del self.values[twin]
                 self.slot_doubts.pop(twin, None)
+
+    def _take_back_sameness(self, corrected: str) -> None:
+        """Let a mobility said outright and "the same as the other side" replace each other."""
+        same = any(value in SAME_AS for value in self.values.get("comparison", ()))
+        if corrected == "comparison" and same:
+            self.values.pop("mobility", None)
+            self.values.pop("mobility_score", None)
+        elif corrected in _SAME_THING and same:
+            del self.values["comparison"]
 
     def doubt(self, reason: str) -> None:
         """Mark the whole row for a check."""

@@ -6,6 +6,7 @@ import itertools
 from typing import TYPE_CHECKING
 
 from logger.core.events import SIDES
+from logger.core.statements import AGAINST, SAME_AS
 from logger.grammar.numbers import number_forms
 from logger.grammar.pack import BLANK
 from logger.grammar.sections import Mistake
@@ -32,13 +33,15 @@ def _words(sections: Sections) -> Iterator[Mistake]:
     for slot, table in sections.words.items():
         if slot != "side" and table.bare:
             yield Mistake(("slots", slot, "bare"), "only side may have bare forms; remove it")
-        for value in table.bare:
-            if value not in table.values:
-                yield Mistake(("slots", slot, "bare", value), _not_among(tuple(table.values)))
-    side = sections.words.get("side")
-    for value in side.values if side else ():
-        if value not in SIDES:
-            yield Mistake(("slots", "side", "values", value), _not_among(SIDES))
+        for key, values in (("bare", table.bare), ("beside_row", table.beside_row)):
+            for value in values:
+                if value not in table.values:
+                    yield Mistake(("slots", slot, key, value), _not_among(tuple(table.values)))
+    for slot, known in (("side", SIDES), ("comparison", (*SAME_AS, *AGAINST))):
+        held = sections.words.get(slot)
+        for value in held.values if held else ():
+            if value not in known:
+                yield Mistake(("slots", slot, "values", value), _not_among(known))
 
 
 def _number(slot: str, table: NumberTable) -> Iterator[Mistake]:
@@ -87,6 +90,7 @@ def _utterance(table: UtteranceTable, slots: frozenset[str]) -> Iterator[Mistake
         ("opens_row",): table.opens_row,
         ("completes_row",): table.completes_row,
         ("bare_side_with",): table.bare_side_with,
+        ("beside_row_only",): table.beside_row_only,
     }
     named |= {("needs", slot): (slot, *needed) for slot, needed in table.needs.items()}
     for key, names in named.items():
@@ -127,6 +131,14 @@ def _all_forms(sections: Sections) -> Iterator[tuple[KeyPath, str, str, str]]:
         for act in type(sections.commands).model_fields:
             for form in getattr(sections.commands, act):
                 yield ("commands", act), form, form, f"the command {act}"
+    if sections.linking is not None:
+        told: set[str] = set()
+        for key in type(sections.linking).model_fields:
+            for form in getattr(sections.linking, key):
+                yield ("linking", key), form, form, "linking words"
+                if form in told:
+                    yield ("linking", key), form, form, "linking words, in another list"
+                told.add(form)
     for slot, words in sections.words.items():
         yield from _word_texts(slot, words)
     for slot, numbers in sections.numbers.items():
@@ -136,22 +148,25 @@ def _all_forms(sections: Sections) -> Iterator[tuple[KeyPath, str, str, str]]:
 def _word_texts(slot: str, table: WordTable) -> Iterator[tuple[KeyPath, str, str, str]]:
     path = ("slots", slot)
     for value, forms in table.values.items():
-        for form, template in itertools.product(forms, table.phrases):
+        for form, template in itertools.product(forms, (*table.phrases, *table.phrases_beside_row)):
             text = template.replace(BLANK, form)
             yield (*path, "values", value), form, text, f"{slot} {value}"
-    for value, forms in table.bare.items():
-        for form in forms:
-            yield (*path, "bare", value), form, form, f"{slot} {value}"
+    for key, values in (("bare", table.bare), ("beside_row", table.beside_row)):
+        for value, forms in values.items():
+            for form in forms:
+                yield (*path, key, value), form, form, f"{slot} {value}"
 
 
 def _number_texts(slot: str, table: NumberTable) -> Iterator[tuple[KeyPath, str, str, str]]:
     path = ("slots", slot)
     marks = [(mark, form) for mark, forms in table.marks.items() for form in forms]
-    for number, template in itertools.product(range(table.low, table.high + 1), table.phrases):
+    templates = [("phrases", template) for template in table.phrases]
+    templates += [("phrases_beside_row", template) for template in table.phrases_beside_row]
+    for number, (key, template) in itertools.product(range(table.low, table.high + 1), templates):
         for words in number_forms(number):
             text = template.replace(BLANK, words)
-            yield (*path, "phrases"), template, text, f"{slot} {number}"
-            for mark, form in marks:
+            yield (*path, key), template, text, f"{slot} {number}"
+            for mark, form in marks if key == "phrases" else ():
                 yield (*path, "marks", mark), form, f"{text} {form}", f"{slot} {number}{mark}"
     for number, forms in table.also.items():
         for form in forms:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from logger.core.statements import SLOTS, Act, Statement
-from logger.grammar.phrases import command_phrases, slot_phrases
+from logger.grammar.phrases import command_phrases, linking_words, slot_phrases
 
 if TYPE_CHECKING:
     import random
@@ -26,6 +26,8 @@ _WITH_SIDE: Final = 0.8
 """How often a finding names its side."""
 _NOW_AND_THEN: Final = 0.3
 """How often attributes name a side, and a correction a side, a test or a motion."""
+_LINKED: Final = 0.6
+"""How often linking words stand before a phrase of a whole sentence."""
 _NOTE_WORDS: Final = (
     *("guarding", "early", "settled", "after", "a", "few", "breaths", "warm", "hands", "at"),
     *("the", "front", "towel", "under", "elbow", "pain", "three", "normal", "for", "her", "age"),
@@ -57,6 +59,7 @@ class _Maker:
         self._rng = rng
         self._rules = pack.utterance
         self._commands = command_phrases(pack)
+        self._links = linking_words(pack)
         self._by_value: dict[str, dict[SlotValue, list[Phrase]]] = {}
         for slot in pack.slots:
             for phrase in slot_phrases(pack, slot):
@@ -74,13 +77,15 @@ class _Maker:
         return self._command(self._rng.choice(self._commands))
 
     def _finding(self) -> Sentence:
-        phrases = self._attributes(0, side=False)
+        # A keyword style and a whole sentence with linking words: both are findings.
+        linked = bool(self._links) and self._rng.random() < _NOW_AND_THEN
+        phrases = self._attributes(0, side=False, beside_row=linked)
         phrases += self._phrases(self._rng.choice(self._rules.opens_row))
         # A bare side counts only beside some of the slots that open a row.
         bare = any(phrase.slot in self._rules.bare_side_with for phrase in phrases)
         if self._rng.random() < _WITH_SIDE:
             phrases.append(self._phrase("side", bare=bare))
-        return self._of(Act.FINDING, phrases)
+        return self._of(Act.FINDING, phrases, linked=linked)
 
     def _command(self, command: CommandPhrase) -> Sentence:
         if command.takes_slots:
@@ -95,29 +100,51 @@ class _Maker:
             return Sentence(f"{command.text} {words}", Statement(command.act, note=words))
         return Sentence(command.text, Statement(command.act))
 
-    def _attributes(self, fewest: int, *, side: bool) -> list[Phrase]:
-        slots = self._rules.completes_row
+    def _attributes(self, fewest: int, *, side: bool, beside_row: bool = False) -> list[Phrase]:
+        only = () if beside_row else self._rules.beside_row_only
+        slots = [slot for slot in self._rules.completes_row if slot not in only]
         count = self._rng.randint(fewest, min(_MOST_SLOTS, len(slots)))
         chosen = self._rng.sample(slots, count)
-        phrases = [phrase for slot in chosen for phrase in self._phrases(slot)]
+        phrases = [phrase for slot in chosen for phrase in self._phrases(slot, beside_row)]
         if side and self._rng.random() < _NOW_AND_THEN:
             phrases.append(self._phrase("side", bare=False))
         return phrases
 
-    def _phrases(self, slot: str) -> list[Phrase]:
+    def _phrases(self, slot: str, beside_row: bool = False) -> list[Phrase]:
         """Return one phrase of the slot, now and then two."""
         count = 2 if self._rng.random() < _REPEATED else 1
-        return [self._phrase(slot, bare=True) for _ in range(count)]
+        return [self._phrase(slot, bare=True, beside_row=beside_row) for _ in range(count)]
 
-    def _phrase(self, slot: str, *, bare: bool) -> Phrase:
+    def _phrase(self, slot: str, *, bare: bool, beside_row: bool = False) -> Phrase:
         """Choose a value first, so that a number's many forms do not drown the rest."""
         values = self._by_value[slot]
-        phrases = values[self._rng.choice(list(values))]
+        usable = {
+            value: kept
+            for value, phrases in values.items()
+            if (kept := [p for p in phrases if beside_row or not p.beside_row])
+        }
+        phrases = usable[self._rng.choice(list(usable))]
         return self._rng.choice([phrase for phrase in phrases if bare or not phrase.bare])
 
-    def _of(self, act: Act, phrases: Sequence[Phrase], before: str = "") -> Sentence:
+    def _linked(self, texts: Sequence[str]) -> Iterator[str]:
+        """Yield the phrases with linking words now and then before, between and after them."""
+        first = [link.text for link in self._links if link.may_begin]
+        between = [link.text for link in self._links]
+        last = [link.text for link in self._links if link.may_end]
+        for number, text in enumerate(texts):
+            links = between if number else first
+            if links and self._rng.random() < _LINKED:
+                yield self._rng.choice(links)
+            yield text
+        if last and self._rng.random() < _NOW_AND_THEN:
+            yield self._rng.choice(last)
+
+    def _of(
+        self, act: Act, phrases: Sequence[Phrase], before: str = "", *, linked: bool = False
+    ) -> Sentence:
         spoken = self._rng.sample(phrases, len(phrases))
-        words = [before, *(phrase.text for phrase in spoken)]
+        texts = [phrase.text for phrase in spoken]
+        words = [before, *(self._linked(texts) if linked else texts)]
         text = " ".join(word for word in words if word)
         return Sentence(text, Statement(act, _meaning(spoken)))
 

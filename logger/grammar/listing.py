@@ -31,6 +31,7 @@ _HEADINGS: Final[Mapping[str, str]] = {
     "pain": "Pain",
     "end_feel": "End feel",
     "symptoms": "Symptoms",
+    "comparison": "Comparison",
 }
 _COMMANDS: Final[Mapping[Act, str]] = {
     Act.CORRECTION: "then what is right: replaces it in the last row",
@@ -49,7 +50,10 @@ def what_can_be_said(pack: Pack) -> str:
         "makes it talk, and talk leaves no trace."
     )
     parts = [pack.title, "\n".join(textwrap.wrap(intro, WIDTH))]
-    parts += ["\n".join(_slot(pack, slot)) for slot in pack.slots]
+    only = pack.utterance.beside_row_only
+    parts += ["\n".join(_slot(pack, slot)) for slot in pack.slots if slot not in only]
+    if sentence := [*_sentence(pack)]:
+        parts.append("\n".join(sentence))
     parts.append("\n".join(_commands(pack)))
     parts.append("\n".join(["For example", *(f"  {text}" for text in examples(pack))]))
     return "\n\n".join(parts) + "\n"
@@ -58,7 +62,11 @@ def what_can_be_said(pack: Pack) -> str:
 def examples(pack: Pack) -> tuple[str, ...]:
     """Return what might be said, made of the pack's phrases with commas between; all parse."""
     rules = pack.utterance
-    free = [slot for slot in rules.completes_row if slot not in rules.needs]
+    free = [
+        slot
+        for slot in rules.completes_row
+        if slot not in rules.needs and slot not in rules.beside_row_only
+    ]
     side = _phrase(pack, "side", bare=True)
     said: list[list[str]] = []
     for opening in rules.opens_row:
@@ -82,7 +90,7 @@ def _phrase(pack: Pack, slot: str, *, bare: bool = False) -> str:
     """Return the usual phrase of the slot's middle value."""
     by_value: dict[SlotValue, str] = {}
     for phrase in slot_phrases(pack, slot):
-        if phrase.bare == bare or slot != "side":
+        if not phrase.beside_row and (phrase.bare == bare or slot != "side"):
             by_value.setdefault(phrase.value, phrase.text)
     # A pack without bare sides has only full ones to offer.
     texts = list(by_value.values()) or [phrase.text for phrase in slot_phrases(pack, slot)]
@@ -99,6 +107,32 @@ def _slot(pack: Pack, slot: str) -> Iterator[str]:
             yield from _score_lines(pack)
         return
     yield from _word_lines(pack, rule)
+
+
+def _sentence(pack: Pack) -> Iterator[str]:
+    """Yield what counts only where a row is opened or corrected."""
+    opens = _either(_plain(pack.utterance.opens_row))
+    lines: list[str] = []
+    for slot, rule in pack.slots.items():
+        said = [template.replace(BLANK, "N") for template in rule.templates_beside_row]
+        if not isinstance(rule, NumberSlot):
+            said = [template.replace(BLANK, "X") for template in rule.templates_beside_row]
+            said += [form for forms in rule.beside_row.values() for form in forms]
+            if slot in pack.utterance.beside_row_only:
+                said += [form for forms in rule.values.values() for form in forms]
+        if said:
+            lines += _wrapped(f"  {_HEADINGS[slot].lower()}: ", ", ".join(said))
+    words = pack.linking
+    for label, texts in (
+        ("to begin", words.also_first),
+        ("between", words.between),
+        ("also at the end", words.also_last),
+    ):
+        if texts:
+            lines += _wrapped(f"  {label}: ", ", ".join(texts))
+    if lines:
+        yield from _wrapped("", f"Only beside {opens}, or in a correction")
+        yield from lines
 
 
 def _word_lines(pack: Pack, rule: WordSlot) -> Iterator[str]:

@@ -12,7 +12,7 @@ from logger.core.errors import PackError
 from logger.core.statements import Act, SetupWindow
 from logger.grammar.checking import checked
 from logger.grammar.lines import key_lines
-from logger.grammar.pack import Caution, NumberSlot, Pack, UtteranceRules, WordSlot
+from logger.grammar.pack import Caution, LinkingWords, NumberSlot, Pack, UtteranceRules, WordSlot
 from logger.grammar.sections import Mistake, Sections, read_sections
 
 if TYPE_CHECKING:
@@ -132,9 +132,8 @@ def _build(sections: Sections, name: str) -> Pack:
         title=sections.title,
         slots={slot: slots[slot] for slot in sections.slot_names()},
         commands={Act(act): forms for act, forms in commands if isinstance(forms, tuple)},
-        utterance=UtteranceRules(
-            utterance.opens_row, utterance.completes_row, utterance.bare_side_with, utterance.needs
-        ),
+        utterance=UtteranceRules(**dict(utterance)),
+        linking=LinkingWords(**dict(sections.linking or {})),
         setup={
             test: SetupWindow(table.low_deg, table.high_deg, table.source)
             for test, table in sections.setup.items()
@@ -146,10 +145,18 @@ def _build(sections: Sections, name: str) -> Pack:
 
 
 def _word_slot(table: WordTable) -> WordSlot:
-    return WordSlot(table.values, table.phrases, table.bare)
+    return WordSlot(
+        table.values, table.phrases, table.bare, table.beside_row, table.phrases_beside_row
+    )
 
 
 def _number_slot(slot: str, table: NumberTable) -> NumberSlot:
     return NumberSlot(
-        table.low, table.high, table.phrases, table.also, table.marks, as_text=slot == "grade"
+        table.low,
+        table.high,
+        table.phrases,
+        table.also,
+        table.phrases_beside_row,
+        table.marks,
+        as_text=slot == "grade",
     )

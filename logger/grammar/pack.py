@@ -26,6 +26,10 @@ class WordSlot:
     """Every form is said inside each of these; "{}" stands for the form."""
     bare: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Forms too short to count by themselves (`UtteranceRules.bare_side_with`); side only."""
+    beside_row: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    """Whole phrases of a value that count only in an utterance that opens a row or corrects one."""
+    templates_beside_row: tuple[str, ...] = ()
+    """Every form is said inside each of these too, but only where a row is opened."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +43,8 @@ class NumberSlot:
     """Every number is said inside each of these; "{}" stands for the number's words."""
     also: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
     """Whole phrases that mean a number, such as "no pain" for 0."""
+    templates_beside_row: tuple[str, ...] = ()
+    """As in `WordSlot`."""
     marks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Words that may follow the phrase and the mark they add: "+" for "plus"."""
     as_text: bool = False
@@ -60,10 +66,25 @@ class UtteranceRules:
     """Slots that may be said with those, or without them to complete the row before."""
     bare_side_with: tuple[str, ...]
     """A bare side counts only in an utterance that fills one of these, or in a correction."""
-    needs: Mapping[str, tuple[str, ...]]
+    beside_row_only: tuple[str, ...] = ()
+    """Slots of which no phrase counts but in an utterance that opens a row or corrects one."""
+    opening_word: tuple[str, ...] = ()
+    """If any, only an utterance that begins with one of these is heard at all."""
+    needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Slots that are meaningful only in a row that has one of the slots listed. A finding that
     says one without the other ("inferior glide, active") is still parsed, so that nothing said
     is lost; whoever builds the row marks it for a check."""
+
+
+@dataclass(frozen=True, slots=True)
+class LinkingWords:
+    """Words that mean nothing and may stand between phrases where a row is opened or corrected."""
+
+    between: tuple[str, ...] = ()
+    also_first: tuple[str, ...] = ()
+    """May begin an utterance as well."""
+    also_last: tuple[str, ...] = ()
+    """May end an utterance as well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +108,7 @@ class Pack:
     commands: Mapping[Act, tuple[str, ...]]
     """The spoken forms of correction, withdraw, other_side, check_position and note."""
     utterance: UtteranceRules
+    linking: LinkingWords
     setup: Mapping[str, SetupWindow]
     """By test; a test without a window asks for no setup."""
     mobility_of_score: Mapping[int, str]

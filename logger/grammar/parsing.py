@@ -11,7 +11,7 @@ from spacy.tokens import Doc
 
 from logger.core.statements import SLOTS, Act, Statement
 from logger.grammar.normalising import normalised
-from logger.grammar.phrases import Phrase, command_phrases, spoken_phrases
+from logger.grammar.phrases import Linking, Phrase, command_phrases, linking_words, spoken_phrases
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -30,14 +30,17 @@ class Parser:
         self._rules = pack.utterance
         self._vocab = spacy.blank("en").vocab
         self._matcher = PhraseMatcher(self._vocab)
-        self._phrases: dict[tuple[str, ...], Phrase] = {}
-        for phrase in spoken_phrases(pack):
+        self._phrases: dict[tuple[str, ...], Phrase | Linking] = {}
+        every: tuple[Phrase | Linking, ...] = (*linking_words(pack), *spoken_phrases(pack))
+        for phrase in every:
             for words in _written_forms(phrase.text):
                 self._phrases[words] = phrase
         self._matcher.add("phrase", [self._doc(words) for words in self._phrases])
         self._commands = {phrase.text: phrase for phrase in command_phrases(pack)}
         self._with_slots = [p.text for p in self._commands.values() if p.takes_slots]
         notes = "|".join(re.escape(p.text) for p in self._commands.values() if p.takes_words)
+        openings = "|".join(re.escape(word) for word in self._rules.opening_word)
+        self._opening = re.compile(rf"\s*(?:{openings})(?![\w']|-\w)[\s,.;:!-]*", re.IGNORECASE)
         self._note = re.compile(rf"\s*(?:{notes})(?![\w']|-\w)(.*)", re.IGNORECASE | re.DOTALL)
 
     def parse(self, text: str) -> Statement | None:
@@ -55,7 +58,18 @@ class Parser:
         - Different values for one slot are all kept, in order; the same value is kept once.
         - "note" keeps the words after it as they are written. A note that is itself a command
           ("note, scratch that") is a mixture and states nothing.
+        - Linking words and phrases that count only beside a row make the whole text talk unless
+          it names a test or a motion, or is a correction.
+        - A pack with an opening word hears only what begins with it.
         """
+        if self._rules.opening_word:
+            opening = self._opening.match(text)
+            if opening is None:
+                return None
+            text = text[opening.end() :]
+        return self._parse_opened(text)
+
+    def _parse_opened(self, text: str) -> Statement | None:
         if note := self._note.fullmatch(text):
             return self._noted(note[1])
         words = normalised(text)
@@ -65,21 +79,28 @@ class Parser:
         for correction in self._with_slots:
             start = tuple(correction.split())
             if words[: len(start)] == start:
-                phrases = self._cover(words[len(start) :])
-                return Statement(Act.CORRECTION, _slots(phrases)) if phrases else None
+                spoken = self._cover(words[len(start) :])
+                slots = _slots(p for p in spoken if isinstance(p, Phrase))
+                said = slots and _well_linked(spoken)
+                return Statement(Act.CORRECTION, slots) if said else None
         return self._stated(self._cover(words))
 
     def _noted(self, rest: str) -> Statement | None:
         words = rest[_leading_pause(rest) :].rstrip(" ,;:\t\n")
         if not re.search(r"\w", words) or " ".join(normalised(words)) in self._commands:
             return None
-        inner = self.parse(words)
+        inner = self._parse_opened(words)
         if inner is not None and inner.act in (Act.CORRECTION, Act.NOTE):
             return None
         return Statement(Act.NOTE, note=words)
 
-    def _stated(self, phrases: Sequence[Phrase]) -> Statement | None:
+    def _stated(self, spoken: Sequence[Phrase | Linking]) -> Statement | None:
+        phrases = [phrase for phrase in spoken if isinstance(phrase, Phrase)]
         said = {phrase.slot for phrase in phrases if not phrase.bare}
+        if said.isdisjoint(self._rules.opens_row) and any(map(_beside_row, spoken)):
+            return None
+        if not _well_linked(spoken):
+            return None
         if "side" not in said and said.isdisjoint(self._rules.bare_side_with):
             phrases = [phrase for phrase in phrases if not phrase.bare]
         if not phrases:
@@ -90,7 +111,7 @@ class Parser:
             act = Act.SIDE if said == {"side"} else Act.ATTRIBUTES
         return Statement(act, _slots(phrases))
 
-    def _cover(self, words: tuple[str, ...]) -> list[Phrase]:
+    def _cover(self, words: tuple[str, ...]) -> list[Phrase | Linking]:
         """Return the phrases that take in every word, as few as can be; empty if none do.
 
         Of two covers with as many phrases, the one whose first phrase is longer is taken, so
@@ -108,7 +129,7 @@ class Parser:
             if covers:
                 count, negative_end = min(covers)
                 best[start] = (count, -negative_end)
-        found: list[Phrase] = []
+        found: list[Phrase | Linking] = []
         position = 0
         while position in best and position < len(words):
             end = best[position][1]
@@ -118,6 +139,19 @@ class Parser:
 
     def _doc(self, words: Iterable[str]) -> Doc:
         return Doc(self._vocab, words=list(words))
+
+
+def _beside_row(spoken: Phrase | Linking) -> bool:
+    return isinstance(spoken, Linking) or spoken.beside_row
+
+
+def _well_linked(spoken: Sequence[Phrase | Linking]) -> bool:
+    """Whether linking words stand only where they may."""
+    if not spoken:
+        return True
+    first, last = spoken[0], spoken[-1]
+    begins = not isinstance(first, Linking) or first.may_begin
+    return begins and (not isinstance(last, Linking) or last.may_end)
 
 
 def _leading_pause(rest: str) -> int:

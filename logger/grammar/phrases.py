@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from logger.grammar.numbers import number_forms
@@ -25,6 +25,17 @@ class Phrase:
     value: SlotValue
     bare: bool = False
     """True for a side so short that it counts only beside a test, a motion or "correction"."""
+    beside_row: bool = False
+    """True for words that count only in an utterance that opens a row or corrects one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Linking:
+    """Words that mean nothing ("is a bit") and count only where a row is opened or corrected."""
+
+    text: str
+    may_begin: bool = False
+    may_end: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +50,13 @@ class CommandPhrase:
     """True for "note": free words must follow."""
 
 
+def linking_words(pack: Pack) -> tuple[Linking, ...]:
+    """Return the words that may stand between phrases, each text once."""
+    rule = pack.linking
+    texts = dict.fromkeys((*rule.between, *rule.also_first, *rule.also_last))
+    return tuple(Linking(t, t in rule.also_first, t in rule.also_last) for t in texts)
+
+
 def spoken_phrases(pack: Pack) -> tuple[Phrase, ...]:
     """Return every phrase of every slot, in the pack's order, each text once."""
     return tuple(phrase for slot in pack.slots for phrase in slot_phrases(pack, slot))
@@ -50,6 +68,8 @@ def slot_phrases(pack: Pack, slot: str) -> tuple[Phrase, ...]:
     if rule is None:
         return ()
     phrases = _of_words(slot, rule) if isinstance(rule, WordSlot) else _of_numbers(slot, rule)
+    if slot in pack.utterance.beside_row_only:
+        phrases = (replace(phrase, beside_row=True) for phrase in phrases)
     return tuple({(phrase.text, phrase.value): phrase for phrase in phrases}.values())
 
 
@@ -67,8 +87,12 @@ def _of_words(slot: str, rule: WordSlot) -> Iterator[Phrase]:
         for form in forms:
             for template in rule.templates:
                 yield Phrase(template.replace(BLANK, form), slot, value)
+            for template in rule.templates_beside_row:
+                yield Phrase(template.replace(BLANK, form), slot, value, beside_row=True)
         for form in rule.bare.get(value, ()):
             yield Phrase(form, slot, value, bare=True)
+        for form in rule.beside_row.get(value, ()):
+            yield Phrase(form, slot, value, beside_row=True)
 
 
 def _of_numbers(slot: str, rule: NumberSlot) -> Iterator[Phrase]:
@@ -81,5 +105,7 @@ def _of_numbers(slot: str, rule: NumberSlot) -> Iterator[Phrase]:
                 for mark, words in rule.marks.items():
                     for word in words:
                         yield Phrase(f"{text} {word}", slot, f"{number}{mark}")
+            for template in rule.templates_beside_row:
+                yield Phrase(template.replace(BLANK, form), slot, plain, beside_row=True)
         for form in rule.also.get(number, ()):
             yield Phrase(form, slot, plain)

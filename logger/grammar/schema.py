@@ -61,6 +61,10 @@ Forms = Annotated[tuple[Spoken, ...], Field(min_length=1, strict=False)]
 Templates = Annotated[
     tuple[Annotated[str, AfterValidator(_template)], ...], Field(min_length=1, strict=False)
 ]
+OptionalForms = Annotated[tuple[Spoken, ...], Field(strict=False)]
+OptionalTemplates = Annotated[
+    tuple[Annotated[str, AfterValidator(_template)], ...], Field(strict=False)
+]
 Names = Annotated[tuple[str, ...], Field(strict=False)]
 ValueName = Annotated[str, AfterValidator(_name)]
 Mark = Annotated[str, AfterValidator(_mark)]
@@ -81,7 +85,9 @@ class WordTable(Table):
 
     values: Annotated[dict[ValueName, Forms], Field(min_length=1)]
     phrases: Templates = (BLANK,)
+    phrases_beside_row: OptionalTemplates = ()
     bare: dict[ValueName, Forms] = {}
+    beside_row: dict[ValueName, Forms] = {}
 
 
 class NumberTable(Table):
@@ -90,6 +96,7 @@ class NumberTable(Table):
     low: Count
     high: Count
     phrases: Templates
+    phrases_beside_row: OptionalTemplates = ()
     also: dict[Number, Forms] = {}
     marks: dict[Mark, Forms] = {}
 
@@ -100,7 +107,17 @@ class UtteranceTable(Table):
     opens_row: Annotated[tuple[str, ...], Field(min_length=1, strict=False)]
     completes_row: Names
     bare_side_with: Names
+    beside_row_only: Names = ()
+    opening_word: OptionalForms = ()
     needs: dict[str, Names] = {}
+
+
+class LinkingTable(Table):
+    """Words that mean nothing."""
+
+    between: OptionalForms = ()
+    also_first: OptionalForms = ()
+    also_last: OptionalForms = ()
 
 
 class CommandsTable(Table):
@@ -148,5 +165,6 @@ SLOT_TABLES: Final[dict[str, type[WordTable | NumberTable]]] = {
     "pain": NumberTable,
     "end_feel": WordTable,
     "symptoms": WordTable,
+    "comparison": WordTable,
 }
 """How each slot's table is written."""

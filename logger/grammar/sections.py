@@ -12,6 +12,7 @@ from logger.grammar.schema import (
     SLOT_TABLES,
     CautionTable,
     CommandsTable,
+    LinkingTable,
     NumberTable,
     ScoreTable,
     SetupTable,
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 _T = TypeVar("_T", bound=Table)
 
 _REQUIRED: Final = ("title", "utterance", "slots", "commands")
-_OPTIONAL: Final = ("setup", "mobility_of_score", "cautions")
+_OPTIONAL: Final = ("linking", "setup", "mobility_of_score", "cautions")
 _PROBLEMS: Final[Mapping[str, str]] = {
     "missing": "this key is missing; add it",
     "string_type": "should be text in quotes",
@@ -62,6 +63,7 @@ class Sections:
     title: str = ""
     utterance: UtteranceTable | None = None
     commands: CommandsTable | None = None
+    linking: LinkingTable | None = None
     words: dict[str, WordTable] = field(default_factory=dict)
     numbers: dict[str, NumberTable] = field(default_factory=dict)
     named_slots: frozenset[str] = frozenset()
@@ -85,6 +87,7 @@ def read_sections(data: Mapping[str, Any]) -> tuple[Sections, list[Mistake]]:
     sections = Sections(
         utterance=_read(UtteranceTable, data, ("utterance",), mistakes),
         commands=_read(CommandsTable, data, ("commands",), mistakes),
+        linking=_read(LinkingTable, data, ("linking",), mistakes),
         score=_read(ScoreTable, data, ("mobility_of_score",), mistakes),
     )
     _read_title(data, sections, mistakes)

@@ -47,7 +47,8 @@ def sound_alike_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
     for slot, rule in pack.slots.items():
         if not isinstance(rule, WordSlot):
             continue
-        for one, other in combinations(slot_phrases(pack, slot), 2):
+        alone = [phrase for phrase in slot_phrases(pack, slot) if not phrase.beside_row]
+        for one, other in combinations(alone, 2):
             ratio = SequenceMatcher(None, one.text, other.text).ratio()
             if one.value != other.value and ratio >= _ALIKE:
                 lead = prior(one.text) - prior(other.text)

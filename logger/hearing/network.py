@@ -15,7 +15,14 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from logger.grammar.numbers import HIGHEST, number_forms
-from logger.grammar.phrases import CommandPhrase, Phrase, command_phrases, spoken_phrases
+from logger.grammar.phrases import (
+    CommandPhrase,
+    Linking,
+    Phrase,
+    command_phrases,
+    linking_words,
+    spoken_phrases,
+)
 from logger.hearing.moonshine import is_text
 
 if TYPE_CHECKING:
@@ -28,7 +35,18 @@ _MENTIONS: Final = 2
 """How often one slot may be said in one utterance: twice, so that "pain two, pain three" is heard
 whole and marked for a check, not lost."""
 
-Spoken = Phrase | CommandPhrase
+_LINKS_IN_A_ROW: Final = 3
+_MOST_LINKS: Final = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """The word without which a pack hears nothing."""
+
+    text: str
+
+
+Spoken = Phrase | CommandPhrase | Linking | Opening
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +59,10 @@ class Place:
     @property
     def meaning(self) -> tuple[object, ...]:
         """What paths at this place mean, whatever words they used."""
-        return (self.node, *(_meaning(phrase) for phrase in self.said))
+        meanings = (_meaning(phrase) for phrase in self.said)
+        # Linking words mean nothing, but what may follow depends on whether one was just said.
+        linked = _links_at_end(self.said)
+        return (self.node, linked, *(meaning for meaning in meanings if meaning))
 
 
 @dataclass(slots=True)
@@ -67,7 +88,14 @@ class TokenNetwork:
         """Build the network; `credits_nats` are added to the phrases of these texts."""
         self._credits = dict(credits_nats or {})
         self._nodes = [_Node()]
-        every: list[Spoken] = [*spoken_phrases(pack), *command_phrases(pack)]
+        every: list[Spoken] = [
+            *spoken_phrases(pack),
+            *command_phrases(pack),
+            *linking_words(pack),
+            *(Opening(text) for text in pack.utterance.opening_word),
+        ]
+        self._opens_row = frozenset(pack.utterance.opens_row)
+        self._needs_opening = bool(pack.utterance.opening_word)
         for phrase in every:
             if not (isinstance(phrase, CommandPhrase) and phrase.takes_words):
                 for written in _written(phrase.text):
@@ -85,7 +113,13 @@ class TokenNetwork:
     def moves(self, place: Place) -> list[tuple[int, Place]]:
         """Return every token that may come next, with the place it leads to."""
         counts = Counter(_kind(phrase) for phrase in place.said)
-        key = (place.node, frozenset(counts.items()), bool(place.said) and _is_last(place.said[-1]))
+        last = place.said[-_LINKS_IN_A_ROW:]
+        key = (
+            place.node,
+            frozenset(counts.items()),
+            *map(_kind, last),
+            bool(last) and _is_last(last[-1]),
+        )
         if key not in self._moves:
             kept = len(place.said)
             self._moves[key] = [
@@ -96,7 +130,7 @@ class TokenNetwork:
     def ends(self, place: Place) -> Iterator[tuple[Spoken, ...]]:
         """Yield what has been said if the utterance ends here; nothing if it cannot."""
         for end in self._closed(place) if place.node else (place,):
-            if _is_whole(end.said):
+            if self._is_whole(end.said):
                 yield end.said
 
     def _add(self, letters: str, phrase: Spoken) -> None:
@@ -113,7 +147,7 @@ class TokenNetwork:
 
     def _closed(self, place: Place) -> Iterator[Place]:
         for phrase in self._nodes[place.node].ends:
-            if _may_follow(place.said, _kind(phrase)):
+            if self._may_follow(place.said, _kind(phrase)):
                 yield Place(0, (*place.said, phrase))
 
     def _walk(self, place: Place, token_node: int) -> Iterator[tuple[int, Place]]:
@@ -125,8 +159,34 @@ class TokenNetwork:
                 child = self._nodes[at.node].children.get(letter)
                 if child is None:
                     continue
-                if any(_may_follow(at.said, kind) for kind in self._nodes[child].kinds):
+                if any(self._may_follow(at.said, kind) for kind in self._nodes[child].kinds):
                     yield from self._walk(Place(child, at.said), next_token_node)
+
+    def _may_follow(self, said: Sequence[Spoken], kind: str) -> bool:
+        if self._needs_opening and not said:
+            return kind == _OPENING
+        said = [phrase for phrase in said if not isinstance(phrase, Opening)]
+        if kind == _OPENING or (said and _is_last(said[-1])):
+            return False
+        if kind.startswith("command "):
+            return not said
+        if kind in (_LINK, _FIRST_LINK):
+            return _may_link(said, kind)
+        return sum(_kind(phrase) == kind for phrase in said) < _MENTIONS
+
+    def _is_whole(self, said: Sequence[Spoken]) -> bool:
+        """Tell whether these phrases state something: a lone "right" or "correction" does not."""
+        if any(_is_last(phrase) for phrase in said):
+            return True
+        phrases = [phrase for phrase in said if isinstance(phrase, Phrase)]
+        corrects = any(isinstance(phrase, CommandPhrase) for phrase in said)
+        links = any(isinstance(phrase, Linking) for phrase in said)
+        if links or any(phrase.beside_row for phrase in phrases):
+            opens = any(phrase.slot in self._opens_row for phrase in phrases)
+            last = said[-1]
+            if not (opens or corrects) or (isinstance(last, Linking) and not last.may_end):
+                return False
+        return any(corrects or not phrase.bare for phrase in phrases)
 
 
 def said_text(said: Sequence[Spoken]) -> str:
@@ -136,32 +196,36 @@ def said_text(said: Sequence[Spoken]) -> str:
 
 def _meaning(phrase: Spoken) -> tuple[object, ...]:
     if isinstance(phrase, Phrase):
-        return (phrase.slot, phrase.value, phrase.bare)
-    return (phrase.act,)
+        return (phrase.slot, phrase.value, phrase.bare, phrase.beside_row)
+    return (phrase.act,) if isinstance(phrase, CommandPhrase) else ()
+
+
+_LINK: Final = "link"
+_FIRST_LINK: Final = "first link"
+_OPENING: Final = "opening"
 
 
 def _kind(phrase: Spoken) -> str:
-    return phrase.slot if isinstance(phrase, Phrase) else f"command {phrase.act}"
+    if isinstance(phrase, Phrase):
+        return phrase.slot
+    if isinstance(phrase, Linking):
+        return _FIRST_LINK if phrase.may_begin else _LINK
+    return f"command {phrase.act}" if isinstance(phrase, CommandPhrase) else _OPENING
 
 
 def _is_last(phrase: Spoken) -> bool:
     return isinstance(phrase, CommandPhrase) and not phrase.takes_slots
 
 
-def _may_follow(said: Sequence[Spoken], kind: str) -> bool:
-    if said and _is_last(said[-1]):
-        return False
-    if kind.startswith("command "):
-        return not said
-    return sum(_kind(phrase) == kind for phrase in said) < _MENTIONS
+def _links_at_end(said: Sequence[Spoken]) -> int:
+    return next((n for n, p in enumerate(reversed(said)) if not isinstance(p, Linking)), len(said))
 
 
-def _is_whole(said: Sequence[Spoken]) -> bool:
-    """Tell whether these phrases state something: a lone "right" or "correction" does not."""
-    if any(_is_last(phrase) for phrase in said):
-        return True
-    corrects = any(isinstance(phrase, CommandPhrase) for phrase in said)
-    return any(isinstance(phrase, Phrase) and (corrects or not phrase.bare) for phrase in said)
+def _may_link(said: Sequence[Spoken], kind: str) -> bool:
+    if not said:
+        return kind == _FIRST_LINK
+    links = sum(isinstance(phrase, Linking) for phrase in said)
+    return _links_at_end(said) < _LINKS_IN_A_ROW and links < _MOST_LINKS
 
 
 def _letters(text: str) -> str:

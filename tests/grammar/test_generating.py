@@ -12,7 +12,7 @@ from logger.grammar.loading import load_pack
 from logger.grammar.phrases import spoken_phrases
 
 PACK: Final = load_pack("glenohumeral")
-MANY: Final = list(islice(sentences(PACK, Random(11)), 20_000))
+MANY: Final = list(islice(sentences(PACK, Random(11)), 60_000))
 
 
 def test_the_same_seed_gives_the_same_sentences() -> None:

@@ -20,8 +20,8 @@ Slots = dict[str, tuple[SlotValue, ...]]
 SENTENCES: Final[list[tuple[str, Slots]]] = [
     (
         (
-            "right shoulder, inferior glide is a bit stiff, about a two out of six, with pain at the "
-            "end, three out of ten"
+            "right shoulder, inferior glide is a bit stiff, about a two out of six, with pain at "
+            "the end, three out of ten"
         ),
         {
             "side": ("right",),

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.core.events import Watched
+from logger.core.events import Utterance, Watched
 from logger.core.statements import Heard
 from logger.files.session_json import (
     PackFacts,
@@ -25,8 +25,10 @@ from logger.findings.merging import Merged, MergeRules, merge
 from logger.grammar.interpreting import interpret
 from logger.grammar.pack import Pack
 from logger.grammar.parsing import Parser
-from logger.hearing.engines import Recogniser, hear_all
+from logger.hearing.ear import Ear
+from logger.hearing.engines import Recogniser
 from logger.recording.media import Recording, open_recording
+from logger.recording.quality import SoundQuality
 from logger.seeing.bundle import pose_bundle
 from logger.seeing.pose import PoseModel
 from logger.seeing.watching import Watcher, WatchSettings
@@ -108,8 +110,8 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
     heard: list[Heard] = []
     if recording.has_audio:
         parser = Parser(pack)
-        blocks = _sound(recording, progress, warnings)
-        heard = [interpret(u, parser, CLOSE_NATS) for u in hear_all(blocks, recogniser)]
+        utterances = _hear(recording, recogniser, progress, warnings)
+        heard = [interpret(utterance, parser, CLOSE_NATS) for utterance in utterances]
     else:
         warnings.append("The recording has no sound: nothing could be heard.")
     watched = Watched()
@@ -133,19 +135,25 @@ def _shown(recording: Recording, progress: Progress) -> Iterator[tuple[float, ND
         yield frame.time_s, frame.rgb
 
 
-def _sound(
-    recording: Recording, progress: Progress, warnings: list[str]
-) -> Iterator[NDArray[np.float32]]:
+def _hear(
+    recording: Recording, recogniser: Recogniser, progress: Progress, warnings: list[str]
+) -> Iterator[Utterance]:
+    ear, quality = Ear(recogniser), SoundQuality()
     filled_s = 0.0
     for block in recording.audio_blocks(1.0):
         filled_s += block.filled_s
         progress("hearing", _share(block.start_s, recording))
-        yield block.samples
+        yield from ear.push(quality.take(block.samples))
+    yield from ear.finish()
+    name = recording.path.name
     if filled_s >= _NOTEWORTHY_S:
         warnings.append(
-            f"{filled_s:.1f} s of sound are missing or damaged in {recording.path.name}: "
+            f"{filled_s:.1f} s of sound are missing or damaged in {name}: "
             "what was said there is not in the table."
         )
+    if ear.starts_in_speech:
+        warnings.append(f"{name} begins in the middle of speech: what was said before is missing.")
+    warnings.extend(quality.warnings(name, recording.sample_rate))
 
 
 def _share(time_s: float, recording: Recording) -> float:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Protocol
@@ -14,10 +13,10 @@ from logger.core.sound import SAMPLE_RATE_HZ
 from logger.grammar.pack import Pack
 from logger.grammar.phrases import command_phrases
 from logger.hearing.credits import sound_alike_credits, tokenize
-from logger.hearing.moonshine import FloatArray, MoonshineModel, packaged_model_folder
+from logger.hearing.moonshine import MoonshineModel, packaged_model_folder
 from logger.hearing.network import TokenNetwork, said_text
 from logger.hearing.search import ENDS_WITHIN, FreeReading, read_freely, read_network
-from logger.hearing.stretches import Stretch, StretchRules, cut
+from logger.hearing.stretches import Stretch
 from logger.hearing.vosk_engine import VoskRecogniser, VoskWords
 
 ENGINES: Final = ("moonshine", "vosk")
@@ -131,11 +130,3 @@ def open_recogniser(
     if engine == "vosk":
         return VoskRecogniser(VoskWords.of_pack(pack), model_folder)
     raise UsageError(f"Unknown engine {engine!r}: use one of {', '.join(ENGINES)}.")
-
-
-def hear_all(
-    blocks: Iterable[FloatArray], recogniser: Recogniser, rules: StretchRules | None = None
-) -> Iterator[Utterance]:
-    """Yield an utterance for each stretch of speech, talk too, in the order of time."""
-    for stretch in cut(blocks, rules):
-        yield recogniser.hear(stretch)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -106,11 +106,3 @@ class StretchCutter:
 
     def _samples(self, seconds: float) -> int:
         return round(seconds * SAMPLE_RATE_HZ)
-
-
-def cut(blocks: Iterable[FloatArray], rules: StretchRules | None = None) -> Iterator[Stretch]:
-    """Yield every stretch of speech in a whole sound."""
-    cutter = StretchCutter(rules)
-    for block in blocks:
-        yield from cutter.push(block)
-    yield from cutter.finish()

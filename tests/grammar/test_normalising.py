@@ -72,7 +72,7 @@ def written(text: str, rng: Random) -> str:
         for number in reversed(range(181)):
             words = num2words(number).replace("-", " ")
             for form in (words, words.replace(" and ", " ")):
-                text = re.sub(rf"\b{form}\b", str(number), text)
+                text = re.sub(rf"\b{form}\b(?!')", str(number), text)
         text = re.sub(r"(\d) plus\b", r"\1+", text)
         text = re.sub(r"(\d) minus\b", r"\1-", text)
         text = re.sub(r"(\d) out of 10\b", r"\1/10", text)

@@ -10,7 +10,8 @@ import pytest
 from logger.core.errors import ModelError, UsageError
 from logger.grammar.loading import load_pack
 from logger.hearing.credits import sound_alike_credits, tokenize
-from logger.hearing.engines import hear_all, open_recogniser
+from logger.hearing.ear import hear_all
+from logger.hearing.engines import open_recogniser
 from logger.hearing.moonshine import MoonshineModel, packaged_model_folder
 from logger.hearing.network import Place, TokenNetwork, said_text
 

@@ -16,7 +16,8 @@ import pytest
 from logger.core.errors import ModelError
 from logger.core.events import Utterance, Verdict
 from logger.grammar.loading import load_pack
-from logger.hearing.engines import hear_all, open_recogniser
+from logger.hearing.ear import hear_all
+from logger.hearing.engines import open_recogniser
 from logger.hearing.stretches import Stretch
 from logger.hearing.vosk_engine import VoskRecogniser, VoskWords
 from logger.recording.media import open_recording

@@ -132,13 +132,9 @@ def _all_forms(sections: Sections) -> Iterator[tuple[KeyPath, str, str, str]]:
             for form in getattr(sections.commands, act):
                 yield ("commands", act), form, form, f"the command {act}"
     if sections.linking is not None:
-        told: set[str] = set()
         for key in type(sections.linking).model_fields:
             for form in getattr(sections.linking, key):
                 yield ("linking", key), form, form, "linking words"
-                if form in told:
-                    yield ("linking", key), form, form, "linking words, in another list"
-                told.add(form)
     for slot, words in sections.words.items():
         yield from _word_texts(slot, words)
     for slot, numbers in sections.numbers.items():

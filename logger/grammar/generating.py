@@ -84,7 +84,7 @@ class _Maker:
         # A bare side counts only beside some of the slots that open a row.
         bare = any(phrase.slot in self._rules.bare_side_with for phrase in phrases)
         if self._rng.random() < _WITH_SIDE:
-            phrases.append(self._phrase("side", bare=bare))
+            phrases.append(self._phrase("side", bare=bare, beside_row=linked))
         return self._of(Act.FINDING, phrases, linked=linked)
 
     def _command(self, command: CommandPhrase) -> Sentence:
@@ -129,7 +129,7 @@ class _Maker:
     def _linked(self, texts: Sequence[str]) -> Iterator[str]:
         """Yield the phrases with linking words now and then before, between and after them."""
         first = [link.text for link in self._links if link.may_begin]
-        between = [link.text for link in self._links]
+        between = [link.text for link in self._links if link.may_join]
         last = [link.text for link in self._links if link.may_end]
         for number, text in enumerate(texts):
             links = between if number else first

@@ -124,9 +124,9 @@ def _sentence(pack: Pack) -> Iterator[str]:
             lines += _wrapped(f"  {_HEADINGS[slot].lower()}: ", ", ".join(said))
     words = pack.linking
     for label, texts in (
-        ("to begin", words.also_first),
+        ("to begin", words.first),
         ("between", words.between),
-        ("also at the end", words.also_last),
+        ("between and at the end", words.last),
     ):
         if texts:
             lines += _wrapped(f"  {label}: ", ", ".join(texts))

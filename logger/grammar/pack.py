@@ -78,13 +78,17 @@ class UtteranceRules:
 
 @dataclass(frozen=True, slots=True)
 class LinkingWords:
-    """Words that mean nothing and may stand between phrases where a row is opened or corrected."""
+    """Words that mean nothing and may stand where a row is opened or corrected.
 
+    There is never more than one in a place.
+    """
+
+    first: tuple[str, ...] = ()
+    """May begin an utterance."""
     between: tuple[str, ...] = ()
-    also_first: tuple[str, ...] = ()
-    """May begin an utterance as well."""
-    also_last: tuple[str, ...] = ()
-    """May end an utterance as well."""
+    """May stand between two phrases."""
+    last: tuple[str, ...] = ()
+    """May end an utterance, or stand between two phrases."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -146,12 +146,15 @@ def _beside_row(spoken: Phrase | Linking) -> bool:
 
 
 def _well_linked(spoken: Sequence[Phrase | Linking]) -> bool:
-    """Whether linking words stand only where they may."""
-    if not spoken:
-        return True
-    first, last = spoken[0], spoken[-1]
-    begins = not isinstance(first, Linking) or first.may_begin
-    return begins and (not isinstance(last, Linking) or last.may_end)
+    """Whether linking words stand only where they may, and never two in a place."""
+    for at, link in enumerate(spoken):
+        if not isinstance(link, Linking):
+            continue
+        last = at == len(spoken) - 1
+        fits = link.may_end if last else link.may_join if at else link.may_begin
+        if not fits or (at and isinstance(spoken[at - 1], Linking)):
+            return False
+    return True
 
 
 def _leading_pause(rest: str) -> int:

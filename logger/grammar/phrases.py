@@ -35,6 +35,8 @@ class Linking:
 
     text: str
     may_begin: bool = False
+    may_join: bool = False
+    """May stand between two phrases."""
     may_end: bool = False
 
 
@@ -53,8 +55,9 @@ class CommandPhrase:
 def linking_words(pack: Pack) -> tuple[Linking, ...]:
     """Return the words that may stand between phrases, each text once."""
     rule = pack.linking
-    texts = dict.fromkeys((*rule.between, *rule.also_first, *rule.also_last))
-    return tuple(Linking(t, t in rule.also_first, t in rule.also_last) for t in texts)
+    joining = (*rule.between, *rule.last)
+    texts = dict.fromkeys((*rule.first, *joining))
+    return tuple(Linking(t, t in rule.first, t in joining, t in rule.last) for t in texts)
 
 
 def spoken_phrases(pack: Pack) -> tuple[Phrase, ...]:

@@ -115,9 +115,9 @@ class UtteranceTable(Table):
 class LinkingTable(Table):
     """Words that mean nothing."""
 
+    first: OptionalForms = ()
     between: OptionalForms = ()
-    also_first: OptionalForms = ()
-    also_last: OptionalForms = ()
+    last: OptionalForms = ()
 
 
 class CommandsTable(Table):

@@ -35,8 +35,9 @@ _MENTIONS: Final = 2
 """How often one slot may be said in one utterance: twice, so that "pain two, pain three" is heard
 whole and marked for a check, not lost."""
 
-_LINKS_IN_A_ROW: Final = 3
 _MOST_LINKS: Final = 8
+_LINK_COST: Final = 1.5
+"""In nats: a path with linking words must be better by this than one without."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ class Place:
         """What paths at this place mean, whatever words they used."""
         meanings = (_meaning(phrase) for phrase in self.said)
         # Linking words mean nothing, but what may follow depends on whether one was just said.
-        linked = _links_at_end(self.said)
+        linked = bool(self.said) and isinstance(self.said[-1], Linking)
         return (self.node, linked, *(meaning for meaning in meanings if meaning))
 
 
@@ -107,13 +108,18 @@ class TokenNetwork:
     start: Final = Place(0, ())
 
     def credit(self, said: Sequence[Spoken]) -> float:
-        """Return what these phrases are granted for being rare in ordinary text, in nats."""
-        return sum(self._credits.get(phrase.text, 0.0) for phrase in said)
+        """Return what these phrases are granted, in nats; linking words cost something."""
+        return sum(self._credit_of(phrase) for phrase in said)
+
+    def _credit_of(self, phrase: Spoken) -> float:
+        if isinstance(phrase, Linking):
+            return -_LINK_COST
+        return self._credits.get(phrase.text, 0.0)
 
     def moves(self, place: Place) -> list[tuple[int, Place]]:
         """Return every token that may come next, with the place it leads to."""
         counts = Counter(_kind(phrase) for phrase in place.said)
-        last = place.said[-_LINKS_IN_A_ROW:]
+        last = place.said[-1:]
         key = (
             place.node,
             frozenset(counts.items()),
@@ -170,7 +176,7 @@ class TokenNetwork:
             return False
         if kind.startswith("command "):
             return not said
-        if kind in (_LINK, _FIRST_LINK):
+        if kind.startswith("link"):
             return _may_link(said, kind)
         return sum(_kind(phrase) == kind for phrase in said) < _MENTIONS
 
@@ -200,8 +206,6 @@ def _meaning(phrase: Spoken) -> tuple[object, ...]:
     return (phrase.act,) if isinstance(phrase, CommandPhrase) else ()
 
 
-_LINK: Final = "link"
-_FIRST_LINK: Final = "first link"
 _OPENING: Final = "opening"
 
 
@@ -209,7 +213,7 @@ def _kind(phrase: Spoken) -> str:
     if isinstance(phrase, Phrase):
         return phrase.slot
     if isinstance(phrase, Linking):
-        return _FIRST_LINK if phrase.may_begin else _LINK
+        return "link" + " first" * phrase.may_begin + " join" * phrase.may_join
     return f"command {phrase.act}" if isinstance(phrase, CommandPhrase) else _OPENING
 
 
@@ -217,15 +221,11 @@ def _is_last(phrase: Spoken) -> bool:
     return isinstance(phrase, CommandPhrase) and not phrase.takes_slots
 
 
-def _links_at_end(said: Sequence[Spoken]) -> int:
-    return next((n for n, p in enumerate(reversed(said)) if not isinstance(p, Linking)), len(said))
-
-
 def _may_link(said: Sequence[Spoken], kind: str) -> bool:
     if not said:
-        return kind == _FIRST_LINK
+        return " first" in kind
     links = sum(isinstance(phrase, Linking) for phrase in said)
-    return _links_at_end(said) < _LINKS_IN_A_ROW and links < _MOST_LINKS
+    return " join" in kind and not isinstance(said[-1], Linking) and links < _MOST_LINKS
 
 
 def _letters(text: str) -> str:

@@ -9,6 +9,7 @@ import click
 
 from logger.commands.check import check_command
 from logger.commands.demo import demo_command
+from logger.commands.markers import calibrate_command, markers_command
 from logger.commands.read import read_command
 from logger.commands.say import say_command
 from logger.core.errors import SpokenFindingsError
@@ -25,7 +26,14 @@ def cli() -> None:
     """Gather the commands."""
 
 
-for _command in (read_command, say_command, check_command, demo_command):
+for _command in (
+    read_command,
+    say_command,
+    markers_command,
+    calibrate_command,
+    check_command,
+    demo_command,
+):
     cli.add_command(_command)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Final
+from typing import Any, Final, NamedTuple
 
 import cv2
 import numpy as np
@@ -145,23 +145,26 @@ def render(scene: Scene) -> Picture:
 
 def _filmed(light: NDArray[np.float32], scene: Scene, rng: np.random.Generator) -> Picture:
     if scene.smear_px > 0:
-        length = max(int(round(scene.smear_px)), 1)
+        length = max(round(scene.smear_px), 1)
         turn = cv2.getRotationMatrix2D((length / 2, length / 2), float(rng.uniform(0, 180)), 1)
-        kernel = np.zeros((length + 1, length + 1), np.float32)
-        kernel[length // 2] = 1
-        kernel = cv2.warpAffine(kernel, turn, (length + 1, length + 1))
-        light = cv2.filter2D(light, -1, kernel / kernel.sum())
+        line = np.zeros((length + 1, length + 1), np.float32)
+        line[length // 2] = 1
+        kernel = np.asarray(cv2.warpAffine(line, turn, (length + 1, length + 1)))
+        light = _grey(cv2.filter2D(light, -1, kernel / kernel.sum()))
     if scene.blur_px > 0:
-        light = cv2.GaussianBlur(light, (0, 0), scene.blur_px)
+        light = _grey(cv2.GaussianBlur(light, (0, 0), scene.blur_px))
     noisy = light * scene.light + rng.normal(0, scene.noise, light.shape)
     tint = np.array([1.0, 0.96, 0.9])
-    rgb = (noisy[..., None] * tint).clip(0, 255).astype(np.uint8)
+    rgb: Picture = (noisy[..., None] * tint).clip(0, 255).astype(np.uint8)
     if scene.jpeg_quality is None:
         return rgb
-    _, packed = cv2.imencode(
-        ".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, scene.jpeg_quality]
-    )
-    return np.ascontiguousarray(cv2.imdecode(packed, cv2.IMREAD_COLOR)[..., ::-1], dtype=np.uint8)
+    _, packed = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, scene.jpeg_quality])
+    unpacked = np.asarray(cv2.imdecode(packed, cv2.IMREAD_COLOR), dtype=np.uint8)
+    return np.ascontiguousarray(unpacked[..., ::-1])
+
+
+def _grey(light: Any) -> NDArray[np.float32]:
+    return np.asarray(light, dtype=np.float32)
 
 
 def _about(axis: int, angle_deg: float) -> Vector:
@@ -175,12 +178,14 @@ def worn_facets(scene: Scene) -> Iterator[Facet]:
     rng = np.random.default_rng((scene.wearer, 3))
     trunk, chest = trunk_in_camera(scene)
     on_trunk = trunk if scene.trunk == "chest" else trunk @ np.diag([-1.0, 1.0, -1.0])
-    yield from _worn(STRIPS[scene.trunk], on_trunk, chest, scene.fold_deg[0], scene, rng)
+    worn = _Wearing(STRIPS[scene.trunk], on_trunk, chest, scene.fold_deg[0])
+    yield from _folded(worn, scene, rng)
     arm = STRIPS[scene.arm_strip or ARM_STRIPS[scene.side]]
     axes = _arm_axes(scene)
     along = arm_direction(scene)
     place = _shoulder(scene) + along * _ALONG_ARM_MM + axes[:, 2] * _ARM_RADIUS_MM
-    yield from _worn(arm, trunk @ axes, trunk @ place + chest, scene.fold_deg[1], scene, rng)
+    worn = _Wearing(arm, trunk @ axes, trunk @ place + chest, scene.fold_deg[1])
+    yield from _folded(worn, scene, rng)
 
 
 def _shoulder(scene: Scene) -> Vector:
@@ -203,14 +208,17 @@ def _arm_axes(scene: Scene) -> Vector:
     return axes @ _about(1, scene.twist_deg)
 
 
-def _worn(
-    strip: Strip,
-    axes: Vector,
-    place: Vector,
-    fold_deg: float,
-    scene: Scene,
-    rng: np.random.Generator,
-) -> Iterator[Facet]:
+class _Wearing(NamedTuple):
+    """A strip in the camera's axes, before it is folded."""
+
+    strip: Strip
+    axes: Vector
+    place: Vector
+    fold_deg: float
+
+
+def _folded(wearing: _Wearing, scene: Scene, rng: np.random.Generator) -> Iterator[Facet]:
+    strip, axes, place, fold_deg = wearing
     folds = np.radians(fold_deg + scene.rough * rng.normal(0, 4, strip.facets - 1))
     shape = folded(strip, folds)
     for number in range(strip.facets):
@@ -229,7 +237,9 @@ def _print(name: StripName, facet: int) -> NDArray[np.float32]:
     """Return the print of one facet, grey, at `_PRINT_PX_PER_MM`."""
     strip = STRIPS[name]
     fine = _PRINT_PX_PER_MM
-    paper = np.full((round(strip.rows * strip.pitch_mm * fine), round(strip.pitch_mm * fine)), 235.0)
+    paper = np.full(
+        (round(strip.rows * strip.pitch_mm * fine), round(strip.pitch_mm * fine)), 235.0
+    )
     dictionary = cv2.aruco.getPredefinedDictionary(DICTIONARY)
     size = round(strip.marker_mm * fine)
     rim = round((strip.pitch_mm - strip.marker_mm) / 2 * fine)
@@ -296,10 +306,11 @@ def _background(scene: Scene, rng: np.random.Generator) -> NDArray[np.float32]:
     """Return a wall with things on it, unevenly lit."""
     camera = scene.camera
     coarse = rng.uniform(60, 200, (7, 9)).astype(np.float32)
-    light = cv2.resize(coarse, (camera.width, camera.height), interpolation=cv2.INTER_CUBIC)
+    size = camera.width, camera.height
+    light = _grey(cv2.resize(coarse, size, interpolation=cv2.INTER_CUBIC))
     for _ in range(25):
-        x, y = rng.integers(0, camera.width), rng.integers(0, camera.height)
-        w, h = rng.integers(camera.width // 40, camera.width // 6, 2)
+        x, y = int(rng.integers(0, camera.width)), int(rng.integers(0, camera.height))
+        w, h = rng.integers(camera.width // 40, camera.width // 6, 2).tolist()
         cv2.rectangle(light, (x, y), (x + w, y + h), float(rng.uniform(20, 230)), -1)
     return light
 

@@ -30,9 +30,9 @@ class SetupRules:
     most_age_s: float = 30.0
     """How long before the finding the window may end."""
     error_deg: float = 5.0
-    """The error of angles that do not state their own: this near to a limit is borderline. On five rendered sessions
-    32 setups were off by 2.4 on average (square) and 3.9 (the rest); arms near 80 and above, seen
-    obliquely, read low by up to 11, which this does not cover."""
+    """The error of angles that do not state their own: this near to a limit is borderline. On five
+    rendered sessions 32 setups were off by 2.4 on average (square) and 3.9 (the rest); arms near
+    80 and above, seen obliquely, read low by up to 11, which this does not cover."""
 
 
 class _Seen(NamedTuple):

@@ -76,7 +76,8 @@ class MarkerDetector:
         if within is None:
             within = (0, 0, rgb.shape[1], rgb.shape[0])
         left, top, right, bottom = within
-        grey = cv2.cvtColor(rgb[top:bottom, left:right], cv2.COLOR_RGB2GRAY)
+        part = rgb[top:bottom, left:right]
+        grey = np.asarray(cv2.cvtColor(part, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
         quads = self._read(grey)
         ids = [number for number, _ in quads]
         doubled = {number for number in ids if ids.count(number) > 1}

@@ -18,9 +18,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.seeing.markers.camera import Camera
-from logger.seeing.markers.strips import UP, Shape, Strip, Vector, corners_mm, folded
+from logger.seeing.markers.strips import UP, Printed, Shape, Strip, Vector, across_up, folded
 
 _POSE: Final = 6
+_LEVI_CIVITA: Final = np.array(
+    [
+        [(0, 0, 0), (0, 0, 1), (0, -1, 0)],
+        [(0, 0, -1), (0, 0, 0), (1, 0, 0)],
+        [(0, 1, 0), (-1, 0, 0), (0, 0, 0)],
+    ],
+    dtype=np.float64,
+)
 _STEP_END: Final = 1e-4
 """A step that makes the fit better by less than this part of itself ends it."""
 
@@ -104,7 +112,7 @@ class _Problem:
     """All that stays as it is through a fit."""
 
     strip: Strip
-    ids: tuple[int, ...]
+    printed: Printed
     seen: Vector
     """(markers, 4, 2) on the plane at distance 1 before the camera, without distortion."""
     sharpness: float
@@ -130,11 +138,9 @@ def fit_strip(
     seen = np.asarray(rays, dtype=np.float64).reshape(-1, 4, 2)
     focal_px = float(np.mean(camera.focal_px))
     noise_px = math.hypot(settings.noise_px, settings.paper * _side_px(pixels))
-    problem = _Problem(strip, ids, seen, focal_px / noise_px, noise_px, prior)
+    problem = _Problem(strip, Printed.of(strip, ids), seen, focal_px / noise_px, noise_px, prior)
     fits = [
-        fit
-        for start in _starts(problem)
-        if (fit := _descend(problem, start, settings)) is not None
+        fit for start in _starts(problem) if (fit := _descend(problem, start, settings)) is not None
     ]
     fits.sort(key=lambda fit: fit.cost)
     if not fits or fits[0].rms_px > settings.most_rms * noise_px:
@@ -157,19 +163,17 @@ def _starts(problem: _Problem) -> list[_State]:
     """Return both poses that the marker with the largest image allows when taken alone."""
     areas = [cv2.contourArea(quad.astype(np.float32)) for quad in problem.seen]
     best = int(np.argmax(areas))
-    number = problem.ids[best]
-    flat = problem.strip.corners_mm(number)
     half = problem.strip.marker_mm / 2
     square = np.array([(-half, half, 0), (half, half, 0), (half, -half, 0), (-half, -half, 0)])
     _, turns, places, _ = cv2.solvePnPGeneric(
         square, problem.seen[best], np.eye(3), np.zeros(5), flags=cv2.SOLVEPNP_IPPE_SQUARE
     )
     shape = folded(problem.strip, problem.prior.mean_rad)
-    facet = problem.strip.place(number).facet
+    facet = problem.printed.facets[best]
     right = shape.rightward[facet]
     # The facet's own axes in those of the strip.
-    own = np.stack([right, UP, np.cross(right, UP)], axis=1)
-    centre = shape.centres_mm[facet] + UP * flat[:, 1].mean()
+    own = np.stack([right, UP, across_up(right)], axis=1)
+    centre = shape.centres_mm[facet] + UP * problem.printed.flat_mm[best, :, 1].mean()
     states = []
     for turn, place in zip(turns, places, strict=True):
         rotation = np.asarray(cv2.Rodrigues(turn)[0], dtype=np.float64) @ own.T
@@ -183,7 +187,7 @@ def _descend(problem: _Problem, state: _State, settings: FitSettings) -> Fit | N
     cost = float(errors @ errors)
     for _ in range(settings.rounds):
         normal, pull = slopes.T @ slopes, slopes.T @ errors
-        step = -np.linalg.solve(normal + damping * np.diag(np.diag(normal)), pull)
+        step = -_solved(normal + damping * np.diag(np.diag(normal)), pull)
         trial = _moved(state, step)
         trial_errors, trial_slopes = _linear(problem, trial)
         trial_cost = float(trial_errors @ trial_errors)
@@ -200,31 +204,35 @@ def _descend(problem: _Problem, state: _State, settings: FitSettings) -> Fit | N
     return _fit(problem, state, (errors, slopes))
 
 
-def _fit(
-    problem: _Problem, state: _State, linear: tuple[Vector, Vector]
-) -> Fit | None:
+def _fit(problem: _Problem, state: _State, linear: tuple[Vector, Vector]) -> Fit | None:
     errors, slopes = linear
     shape = folded(problem.strip, state.folds)
-    facets = [problem.strip.place(number).facet for number in problem.ids]
+    facets = problem.printed.facets
     if not _facing(shape, state, facets):
         return None
     on_picture = errors[: problem.seen.size] * problem.noise_px
     free = problem.seen.size - _POSE
     # Where the corners lie worse than they should, so do the pose and all that follows from it.
+    normal = slopes.T @ slopes
+    spread = _solved(normal, np.eye(len(normal)))
     worse = max(1.0, float(np.sum(errors[: problem.seen.size] ** 2)) / max(free, 1))
     return Fit(
         problem.strip,
         state.rotation,
         state.place,
         state.folds,
-        np.linalg.inv(slopes.T @ slopes) * worse,
+        spread * worse,
         float(np.sqrt(np.mean(on_picture**2) * 2)),
         float(errors @ errors),
-        frozenset(facets),
+        frozenset(facets.tolist()),
     )
 
 
-def _facing(shape: Shape, state: _State, facets: list[int]) -> bool:
+def _solved(matrix: Vector, right: Vector) -> Vector:
+    return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+
+
+def _facing(shape: Shape, state: _State, facets: NDArray[np.intp]) -> bool:
     """Whether all facets that were seen lie before the camera and show it their print."""
     centres = shape.centres_mm[facets] @ state.rotation.T + state.place
     normals = shape.normals[facets] @ state.rotation.T
@@ -241,7 +249,7 @@ def _linear(problem: _Problem, state: _State) -> tuple[Vector, Vector]:
     """Return (n,) errors in standard deviations and their (n, 6 + folds) slopes."""
     strip = problem.strip
     shape = folded(strip, state.folds)
-    points = corners_mm(strip, shape, problem.ids)
+    points = problem.printed.corners_mm(shape)
     turned = points @ state.rotation.T
     placed = turned + state.place
     depth = np.maximum(placed[..., 2:], 1.0)
@@ -269,27 +277,17 @@ def _place_slopes(turned: Vector) -> Vector:
 
 def _fold_slopes(problem: _Problem, state: _State, shape: Shape, points: Vector) -> Vector:
     """Return (markers, 4, 3, folds): how corners move as a fold bends, about its hinge."""
-    strip = problem.strip
-    facets = np.array([strip.place(number).facet for number in problem.ids])
+    strip, facets = problem.strip, problem.printed.facets
     slopes = np.zeros((*points.shape, strip.facets - 1))
     for fold, hinge in enumerate(shape.hinges_mm):
         outside = facets > fold if fold >= strip.middle else facets <= fold
         sign = 1.0 if fold >= strip.middle else -1.0
-        bent = sign * np.cross(UP, points[outside] - hinge)
+        bent = -sign * across_up(points[outside] - hinge)
         slopes[outside, :, :, fold] = bent @ state.rotation.T
     return slopes
 
 
 def _cross_matrix(vector: Vector) -> Vector:
     """Return (..., 3, 3) with [v]x w = v x w."""
-    x, y, z = np.moveaxis(vector, -1, 0)
-    zero = np.zeros_like(x)
-    rows: NDArray[np.float64] = np.stack(
-        [
-            np.stack([zero, -z, y], axis=-1),
-            np.stack([z, zero, -x], axis=-1),
-            np.stack([-y, x, zero], axis=-1),
-        ],
-        axis=-2,
-    )
+    rows: Vector = np.einsum("ijk,...j->...ik", _LEVI_CIVITA, vector)
     return rows

@@ -78,12 +78,13 @@ class Strip:
         return square + (0.0, middle)
 
 
+# From 18 on: 17 is a single white spot on black, which rooms are full of.
 STRIPS: Final[dict[StripName, Strip]] = {
-    "chest": Strip("chest", 0, facets=3, fold_deg=35.0, fold_sd_deg=15.0),
-    "back": Strip("back", 6, facets=3, fold_deg=35.0, fold_sd_deg=15.0),
+    "chest": Strip("chest", 18, facets=3, fold_deg=35.0, fold_sd_deg=15.0),
+    "back": Strip("back", 24, facets=3, fold_deg=35.0, fold_sd_deg=15.0),
     # An upper arm is 240 to 420 mm round (from memory): 78 to 45 degrees from facet to facet.
-    "right_arm": Strip("right_arm", 12, facets=5, fold_deg=57.0, fold_sd_deg=15.0),
-    "left_arm": Strip("left_arm", 22, facets=5, fold_deg=57.0, fold_sd_deg=15.0),
+    "right_arm": Strip("right_arm", 30, facets=5, fold_deg=57.0, fold_sd_deg=15.0),
+    "left_arm": Strip("left_arm", 40, facets=5, fold_deg=57.0, fold_sd_deg=15.0),
 }
 TRUNK_STRIPS: Final[tuple[StripName, StripName]] = ("chest", "back")
 ARM_STRIPS: Final[dict[Side, StripName]] = {"right": "right_arm", "left": "left_arm"}
@@ -108,7 +109,13 @@ class Shape:
     @property
     def normals(self) -> Vector:
         """(facets, 3): out of the paper, of length 1."""
-        return np.cross(self.rightward, UP)
+        return across_up(self.rightward)
+
+
+def across_up(vectors: Vector) -> Vector:
+    """Return v x UP of (..., 3) vectors; for a direction in the paper, out of the paper."""
+    crossed: Vector = vectors[..., [2, 1, 0]] * (-1.0, 0.0, 1.0)
+    return crossed
 
 
 def folded(strip: Strip, folds_rad: Vector) -> Shape:
@@ -125,10 +132,24 @@ def folded(strip: Strip, folds_rad: Vector) -> Shape:
     return Shape(centres, right, centres[:-1] + half * right[:-1])
 
 
-def corners_mm(strip: Strip, shape: Shape, marker_ids: Sequence[int]) -> Vector:
-    """Return (len(marker_ids), 4, 3) corners of the markers of a folded strip, in its axes."""
-    flat = np.stack([strip.corners_mm(number) for number in marker_ids])
-    facets = [strip.place(number).facet for number in marker_ids]
-    across = flat[..., :1] * shape.rightward[facets][:, None, :]
-    corners: Vector = shape.centres_mm[facets][:, None, :] + across + flat[..., 1:] * UP
-    return corners
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """Some markers of a strip, as they are printed."""
+
+    facets: NDArray[np.intp]
+    """(markers,): the facet of each."""
+    flat_mm: Vector
+    """(markers, 4, 2): its corners from the middle of its facet."""
+
+    @classmethod
+    def of(cls, strip: Strip, marker_ids: Sequence[int]) -> Printed:
+        """Return these markers of a strip."""
+        facets = np.array([strip.place(number).facet for number in marker_ids])
+        return cls(facets, np.stack([strip.corners_mm(number) for number in marker_ids]))
+
+    def corners_mm(self, shape: Shape) -> Vector:
+        """Return (markers, 4, 3) corners once the strip is folded, in its axes."""
+        corners = self.flat_mm[..., :1] * shape.rightward[self.facets][:, None, :]
+        corners += shape.centres_mm[self.facets][:, None, :]
+        corners[..., 1] += self.flat_mm[..., 1]
+        return corners

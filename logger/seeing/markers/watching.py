@@ -147,9 +147,7 @@ class MarkerWatcher:
         flat = np.degrees(between.mean()) < self._settings.least_fold_deg
         return _FLAT.format(part=part) if flat else ""
 
-    def _sample(
-        self, moment: _Strips, trunk_name: StripName, side: Side, head: Vector
-    ) -> ArmAngle:
+    def _sample(self, moment: _Strips, trunk_name: StripName, side: Side, head: Vector) -> ArmAngle:
         arm_name = ARM_STRIPS[side]
         trunk, arm = moment.fits.get(trunk_name), moment.fits.get(arm_name)
         if trunk is None or arm is None:
@@ -277,7 +275,9 @@ class _Search:
 
 def _strips_in(found: Markers) -> set[StripName]:
     return {
-        name for name, strip in STRIPS.items() if any(number in strip.ids for number in found.corners_px)
+        name
+        for name, strip in STRIPS.items()
+        if any(number in strip.ids for number in found.corners_px)
     }
 
 

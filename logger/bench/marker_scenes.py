@@ -63,6 +63,11 @@ class Scene:
     """The strip on the arm; None for the one that belongs there."""
     fold_deg: tuple[float, float] = (35.0, 57.0)
     """Trunk and arm."""
+    slope_deg: float = 0.0
+    """How far the trunk strip's arrow leans towards the camera from the trunk's long axis, as on a
+    breastbone, whose upper end lies deeper."""
+    skew_deg: float = 0.0
+    """How far the arm strip's arrow is turned off the arm's long axis."""
     rough: float = 1.0
     """How carelessly the strips are folded: 1 is a degree of twist in each facet and 0.7 mm in
     the place of each fold, one standard deviation."""
@@ -178,13 +183,15 @@ def worn_facets(scene: Scene) -> Iterator[Facet]:
     rng = np.random.default_rng((scene.wearer, 3))
     trunk, chest = trunk_in_camera(scene)
     on_trunk = trunk if scene.trunk == "chest" else trunk @ np.diag([-1.0, 1.0, -1.0])
+    on_trunk = on_trunk @ _about(0, -scene.slope_deg)
     worn = _Wearing(STRIPS[scene.trunk], on_trunk, chest, scene.fold_deg[0])
     yield from _folded(worn, scene, rng)
     arm = STRIPS[scene.arm_strip or ARM_STRIPS[scene.side]]
     axes = _arm_axes(scene)
     along = arm_direction(scene)
     place = _shoulder(scene) + along * _ALONG_ARM_MM + axes[:, 2] * _ARM_RADIUS_MM
-    worn = _Wearing(arm, trunk @ axes, trunk @ place + chest, scene.fold_deg[1])
+    skewed = trunk @ axes @ _about(2, scene.skew_deg)
+    worn = _Wearing(arm, skewed, trunk @ place + chest, scene.fold_deg[1])
     yield from _folded(worn, scene, rng)
 
 

@@ -119,6 +119,7 @@ def random_scene(number: int, rng: np.random.Generator) -> Scene:
         plane_deg=float(rng.uniform(-10, 60)),
         twist_deg=float(rng.uniform(-40, 40)),
         fold_deg=(float(rng.uniform(25, 45)), float(rng.uniform(45, 70))),
+        rough=float(rng.uniform(0, 1)),
         wearer=number,
         seed=number,
     )
@@ -130,7 +131,8 @@ def marker_scenes_error(
     """Return the figures of `count` rendered scenes for each condition, and of "all".
 
     Camera up to 50 degrees aside and 25 above, the picture turned anyhow, the arm raised 0 to
-    150 degrees in planes from -10 to 60, strips folded and worn carelessly (`Scene.rough` 1).
+    150 degrees in planes from -10 to 60, strips folded anything from perfectly to carelessly
+    (`Scene.rough` 0 to 1).
     The same arguments give the same figures.
     """
     figures = {}

@@ -18,6 +18,9 @@ from logger.seeing.markers.strips import DICTIONARY, STRIPS, Vector, strip_of
 
 _FIELDS: Final = 6
 """Fields along a side: four of code and the black border."""
+_LEAST_FINE: Final = 3
+_MOST_FINE: Final = 8
+"""Pixels of the pattern that is laid on, a field."""
 _RIM: Final = 0.7
 """White paper around the marker that is laid on too, in fields."""
 
@@ -114,24 +117,28 @@ class MarkerDetector:
 
     def _laid_on(self, grey: NDArray[np.uint8], number: int, corners: Vector) -> Vector | None:
         """Return corners at which the pattern fits best; None where it does not fit."""
-        fine = int(np.clip(round(_side_px(corners) / _FIELDS), 3, 8))
-        # About the picture's own blur, in pixels of the pattern.
-        template = self._template(number, fine, 0.8 * fine * _FIELDS / _side_px(corners))
-        low = np.floor(corners.min(axis=0) - 8).astype(int).clip(0)
-        high = np.ceil(corners.max(axis=0) + 9).astype(int)
+        field_px = _side_px(corners) / _FIELDS
+        fine = int(np.clip(round(field_px), _LEAST_FINE, _MOST_FINE))
+        low = np.floor(corners.min(axis=0) - field_px - 4).astype(int).clip(0)
+        high = np.ceil(corners.max(axis=0) + field_px + 5).astype(int)
         part = grey[low[1] : high[1], low[0] : high[0]].astype(np.float32)
+        # A large marker is brought down to the pattern's size: the fit looks only that far.
+        small, shrink = _shrunk(part, min(1.0, _MOST_FINE / field_px))
+        # About the picture's own blur, in pixels of the pattern.
+        template = self._template(number, fine, 0.8 * fine / (field_px * shrink.mean()))
         rim = _rim_px(fine)
         ends = rim + fine * _FIELDS
         square = np.array([(rim, rim), (ends, rim), (ends, ends), (rim, ends)]) - 0.5
         start = cv2.getPerspectiveTransform(
-            square.astype(np.float32), (corners - low).astype(np.float32)
+            square.astype(np.float32),
+            ((corners - low + 0.5) * shrink - 0.5).astype(np.float32),
         )
-        warp = self._aligned(template, part, start.astype(np.float32))
+        warp = self._aligned(template, small, start.astype(np.float32))
         if warp is None:
             return None
-        moved: Vector = cv2.perspectiveTransform(square[None], warp)[0].astype(np.float64) + low
+        there = cv2.perspectiveTransform(square[None], warp)[0].astype(np.float64)
+        moved: Vector = (there + 0.5) / shrink - 0.5 + low
         shift = np.linalg.norm(moved - corners, axis=1).max()
-        field_px = _side_px(corners) / _FIELDS
         return moved if shift <= max(1.0, self._settings.most_shift * field_px) else None
 
     def _aligned(
@@ -155,6 +162,18 @@ class MarkerDetector:
         blurred = cv2.GaussianBlur(large, (0, 0), max(blur_px, 0.3))
         cut: NDArray[np.float32] = np.ascontiguousarray(blurred[edge:-edge, edge:-edge])
         return cut
+
+
+def _shrunk(
+    part: NDArray[np.float32], shrink: float
+) -> tuple[NDArray[np.float32], NDArray[np.float64]]:
+    """Return a smaller picture and how much smaller it is across and down."""
+    height, width = part.shape
+    if shrink == 1.0:
+        return part, np.ones(2)
+    size = max(round(width * shrink), 1), max(round(height * shrink), 1)
+    small = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, dtype=np.float32), np.array(size) / (width, height)
 
 
 def _grown(corners: Vector, by_px: float) -> Vector:

@@ -60,11 +60,15 @@ def elevation(trunk: Fit, arm: Fit, side: Side, head: Vector = UP) -> Elevation:
     return Elevation(angle_deg, sd_deg, plane_deg)
 
 
-def along_trunk(pairs: Sequence[tuple[Fit, Fit]]) -> Vector:
-    """Return the trunk's long axis from pictures (trunk, arm) of the arm lying along the trunk."""
-    total = np.sum([body_axes(trunk).T @ arm.up for trunk, arm in pairs], axis=0)
-    axis: Vector = total / np.linalg.norm(total)
-    return axis
+def along_trunk(pairs: Sequence[tuple[Fit, Fit]]) -> tuple[Vector, float]:
+    """Return the trunk's long axis from pictures (trunk, arm) of the arm lying along the trunk.
+
+    The second value is how far the arm is off that in any of them, in degrees: large if it moved.
+    """
+    arrows = np.stack([body_axes(trunk).T @ arm.up for trunk, arm in pairs])
+    axis: Vector = arrows.mean(axis=0)
+    axis /= np.linalg.norm(axis)
+    return axis, float(np.degrees(np.arccos(np.clip(arrows @ axis, -1.0, 1.0)).max()))
 
 
 def misplaced(trunk: Fit, arm: Fit, side: Side) -> str:

@@ -35,7 +35,7 @@ _TWICE: Final = "two strips with the same markers are in view"
 _FEW: Final = "too little of the strip on the {part} is seen"
 _MISFIT: Final = "the markers on the {part} do not fit a strip as printed"
 _TWO_WAYS: Final = "the markers on the {part} can be read in two ways"
-_FLAT: Final = "the strip on the {part} is not folded along its lines"
+_FLAT: Final = "the arm's strip is flat: it lies somewhere and is not worn"
 _SMALL: Final = "the markers are too small or too blurred in the picture"
 
 
@@ -50,11 +50,13 @@ class MarkerSettings:
     least_facets: int = 2
     """Of one facet alone the tilt is doubtful, and nothing tells a misread marker."""
     least_fold_deg: float = 12.0
-    """A strip folded less than this is not worn but lies somewhere."""
+    """An arm's strip folded less than this is not worn but lies or hangs somewhere."""
     error_deg: float = 2.5
     """19 of 20 angles are nearer to the truth, with strips folded carelessly; see `bench`."""
     neutral_s: float = 0.5
-    """Around the time at which the arm lay along the trunk."""
+    """How long before and after the time at which the arm lay along the trunk it is looked at."""
+    most_neutral_deg: float = 3.0
+    """How far the arm may move meanwhile."""
     whole_look_s: float = 1.0
     """How often the whole picture is searched; in between only around the strips."""
     detect: DetectSettings = field(default_factory=DetectSettings)
@@ -145,7 +147,7 @@ class MarkerWatcher:
             return _TWO_WAYS.format(part=part)
         between = fit.folds_rad[min(fit.facets) : max(fit.facets)]
         flat = np.degrees(between.mean()) < self._settings.least_fold_deg
-        return _FLAT.format(part=part) if flat else ""
+        return _FLAT if flat and strip.name not in TRUNK_STRIPS else ""
 
     def _sample(self, moment: _Strips, trunk_name: StripName, side: Side, head: Vector) -> ArmAngle:
         arm_name = ARM_STRIPS[side]
@@ -187,8 +189,14 @@ class MarkerWatcher:
                 for moment in near
                 if trunk in moment.fits and ARM_STRIPS[side] in moment.fits
             ]
-            if pairs:
-                heads[side] = along_trunk(pairs)
+            if not pairs:
+                continue
+            heads[side], moved_deg = along_trunk(pairs)
+            if moved_deg > self._settings.most_neutral_deg:
+                raise UsageError(
+                    f"The {side} arm moves around {self._neutral_s:g} s: give with --neutral a "
+                    "time at which it lies still along the trunk."
+                )
         if not heads:
             raise UsageError(
                 f"No strips of markers are seen around {self._neutral_s:g} s: give with --neutral "
@@ -228,6 +236,8 @@ class MarkerWatcher:
         errors: Mapping[Side, float],
         heads: Mapping[Side, Vector],
     ) -> Iterator[str]:
+        if not errors:
+            yield "No strip of markers on an arm was found in the picture."
         for side, error_deg in errors.items():
             samples = angles[side]
             visible = sum(sample.visible for sample in samples)

@@ -49,7 +49,7 @@ def chest(turn: Rotation = FRAME) -> Fit:
     return turned("chest", turn, (0, 0, 2000))
 
 
-@given(st.floats(-60, 120), st.floats(20, 160), st.floats(-90, 90))
+@given(st.floats(-60, 120), st.floats(21, 159), st.floats(-90, 90))
 def test_elevation_and_plane_are_the_isbs(plane: float, elevated: float, axial: float) -> None:
     arm = turned("right_arm", FRAME * right_arm(plane, elevated, axial), (0, 0, 2000))
     found = elevation(chest(), arm, "right")
@@ -57,7 +57,7 @@ def test_elevation_and_plane_are_the_isbs(plane: float, elevated: float, axial: 
     assert found.plane_deg == pytest.approx(plane, abs=1e-6)
 
 
-@given(st.floats(-60, 120), st.floats(20, 160))
+@given(st.floats(-60, 120), st.floats(21, 159))
 def test_left_arm_mirrors_the_right(plane: float, elevated: float) -> None:
     mirror = np.diag([-1.0, 1.0, 1.0])
     right = right_arm(plane, elevated, 0).as_matrix()
@@ -67,7 +67,7 @@ def test_left_arm_mirrors_the_right(plane: float, elevated: float) -> None:
     assert found.plane_deg == pytest.approx(plane, abs=1e-6)
 
 
-@given(st.floats(-60, 120), st.floats(20, 160))
+@given(st.floats(-60, 120), st.floats(21, 159))
 def test_back_strip_gives_the_same_angles(plane: float, elevated: float) -> None:
     """The strip on the back is turned half round the long axis; the body is the same."""
     back = FRAME * Rotation.from_euler("y", 180, degrees=True)
@@ -82,7 +82,7 @@ def test_angle_is_exact_at_both_ends_and_a_plane_needs_an_arm_out(elevated: floa
     arm = turned("right_arm", FRAME * right_arm(30, elevated, 0), (0, 0, 2000))
     found = elevation(chest(), arm, "right")
     assert found.angle_deg == pytest.approx(elevated, abs=1e-5)
-    assert (found.plane_deg is None) == (elevated <= 15 or elevated >= 165)
+    assert (found.plane_deg is None) == (not 20 < found.angle_deg < 160)
 
 
 @settings(max_examples=40)

@@ -36,8 +36,10 @@ class CalibrationSettings:
     """The part of the picture's width and height over which corners must have been seen."""
     most_rms_px: float = 1.0
     most_focal_sd: float = 0.01
-    """How uncertain the focal length may stay, as a part of it; the board seen only square on
-    leaves it open."""
+    """How uncertain the focal length may stay, as a part of it."""
+    least_tip_deg: float = 15.0
+    least_tipped: int = 4
+    """Views in which the board must be tipped by at least that much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,33 +94,45 @@ def _moved(view: _View, last: _View) -> float:
     return float(np.abs(ends[0] - ends[1]).max() / np.ptp(ends[1], axis=0).max())
 
 
+@dataclass(frozen=True, slots=True)
+class _Solution:
+    """What OpenCV makes of some views."""
+
+    rms_px: float
+    matrix: NDArray[np.float64]
+    lens: NDArray[np.float64]
+    focal_sd_px: float
+    tips_deg: NDArray[np.float64]
+    """How far the board was tipped from square on, for each view."""
+    errors_px: NDArray[np.float64]
+    """For each view."""
+
+
 def _solved(
     views: list[_View], size: tuple[int, int], settings: CalibrationSettings
 ) -> CalibrationFile:
-    rms, matrix, lens, sd, errors = _calibrated(views, size)
+    made = _calibrated(views, size)
     # A view that was blurred or misread shows by its error; it goes, and all is done again.
-    good = [v for v, e in zip(views, errors, strict=True) if e <= 3 * np.median(errors)]
+    bad = made.errors_px > 3 * np.median(made.errors_px)
+    good = [view for view, out in zip(views, bad, strict=True) if not out]
     if settings.least_views <= len(good) < len(views):
-        rms, matrix, lens, sd, _ = _calibrated(good, size)
-    for problem in _doubts(good, size, (rms, float(sd[0] / matrix[0, 0])), settings):
+        made = _calibrated(good, size)
+    for problem in _doubts(good, size, made, settings):
         raise RecordingError(f"The camera cannot be calibrated from this: {problem}; {_HINT}.")
     return CalibrationFile(
         width=size[0],
         height=size[1],
-        focal_px=[float(matrix[0, 0]), float(matrix[1, 1])],
-        centre_px=[float(matrix[0, 2]), float(matrix[1, 2])],
-        distortion=[float(value) for value in lens[:5]],
-        focal_sd_px=float(sd[0]),
-        rms_px=float(rms),
-        views=len(good),
+        focal_px=[float(made.matrix[0, 0]), float(made.matrix[1, 1])],
+        centre_px=[float(made.matrix[0, 2]), float(made.matrix[1, 2])],
+        distortion=[float(value) for value in made.lens[:5]],
+        focal_sd_px=made.focal_sd_px,
+        rms_px=made.rms_px,
+        views=len(made.errors_px),
     )
 
 
-def _calibrated(
-    views: list[_View], size: tuple[int, int]
-) -> tuple[float, NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], list[float]]:
-    """Return rms, matrix, distortion, standard deviations (focal length first), view errors."""
-    rms, matrix, lens, _, _, sd, _, errors = cv2.calibrateCameraExtended(
+def _calibrated(views: list[_View], size: tuple[int, int]) -> _Solution:
+    rms, matrix, lens, turns, _, sd, _, errors = cv2.calibrateCameraExtended(
         [v.board_mm for v in views],
         [v.corners_px for v in views],
         size,
@@ -126,27 +140,27 @@ def _calibrated(
         np.zeros(5),
         flags=cv2.CALIB_FIX_K3,
     )
-    return (
+    normals = [np.asarray(cv2.Rodrigues(turn)[0])[2, 2] for turn in turns]
+    return _Solution(
         float(rms),
         np.asarray(matrix, dtype=np.float64),
         np.ravel(lens).astype(np.float64),
-        np.ravel(sd).astype(np.float64),
-        np.ravel(errors).tolist(),
+        float(np.ravel(sd)[0]),
+        np.degrees(np.arccos(np.clip(np.abs(normals), 0.0, 1.0))),
+        np.ravel(errors).astype(np.float64),
     )
 
 
 def _doubts(
-    views: list[_View],
-    size: tuple[int, int],
-    fit: tuple[float, float],
-    settings: CalibrationSettings,
+    views: list[_View], size: tuple[int, int], made: _Solution, settings: CalibrationSettings
 ) -> Iterator[str]:
-    corners = np.concatenate([v.corners_px for v in views])
-    spread = np.ptp(corners, axis=0) / size
-    rms, focal_sd = fit
+    spread = np.ptp(np.concatenate([v.corners_px for v in views]), axis=0) / size
+    focal_sd = made.focal_sd_px / made.matrix[0, 0]
     if spread.min() < settings.least_spread:
         yield f"the board was seen over only {spread.min():.0%} of the picture"
-    if rms > settings.most_rms_px:
-        yield f"the corners are off by {rms:.1f} pixels, so the board was bent or moving"
-    if not focal_sd < settings.most_focal_sd:
-        yield f"the focal length stays open to {focal_sd:.1%}, so the board was not tipped enough"
+    if made.rms_px > settings.most_rms_px:
+        yield f"the corners are off by {made.rms_px:.1f} pixels, so the board was bent or moving"
+    # Square on, a longer lens farther away gives the same pictures.
+    tipped = int((made.tips_deg > settings.least_tip_deg).sum())
+    if tipped < settings.least_tipped or not focal_sd < settings.most_focal_sd:
+        yield f"the board was tipped well in only {tipped} views, so the focal length stays open"

@@ -18,7 +18,7 @@ from logger.core.events import Side
 from logger.seeing.markers.fitting import Fit
 from logger.seeing.markers.strips import UP, Vector
 
-_LEAST_FOR_PLANE_DEG: Final = 15.0
+_LEAST_FOR_PLANE_DEG: Final = 20.0
 """Nearer to the trunk's axis an arm has no plane to speak of."""
 _TURNED_BACK: Final = np.diag([-1.0, 1.0, -1.0])
 """From the axes of a strip on the back to left, head and forward."""

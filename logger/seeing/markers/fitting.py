@@ -35,17 +35,21 @@ _STEP_END: Final = 1e-4
 
 @dataclass(frozen=True, slots=True)
 class Folds:
-    """What is known of a strip's folds before a fit; both (facets - 1,), in radians."""
+    """What is known of a strip's folds before a fit, in radians."""
 
     mean_rad: Vector
-    sd_rad: Vector
+    """(facets - 1,)."""
+    whitening: Vector
+    """(facets - 1, facets - 1): makes of folds less their mean independent errors of size 1."""
 
     @classmethod
     def usual(cls, strip: Strip) -> Folds:
         """Return what is known of a strip before it has been seen."""
         count = strip.facets - 1
-        mean, sd = np.radians(strip.fold_deg), np.radians(strip.fold_sd_deg)
-        return cls(np.full(count, mean), np.full(count, sd))
+        each, alike = np.radians(strip.fold_sd_deg), np.radians(strip.folds_alike_deg)
+        covariance = each**2 * np.ones((count, count)) + alike**2 * np.eye(count)
+        whitening = np.linalg.inv(np.linalg.cholesky(covariance))
+        return cls(np.full(count, np.radians(strip.fold_deg)), whitening)
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,9 +263,9 @@ def _linear(problem: _Problem, state: _State) -> tuple[Vector, Vector]:
     moves = np.concatenate([_turn_slopes(turned), _place_slopes(turned)], axis=-1)
     moves = np.concatenate([moves, _fold_slopes(problem, state, shape, points)], axis=-1)
     slopes = (moves[..., :2, :] - flat[..., :, None] * moves[..., 2:, :]) / depth[..., None]
-    count = strip.facets - 1
-    prior_errors = (state.folds - problem.prior.mean_rad) / problem.prior.sd_rad
-    prior_slopes = np.hstack([np.zeros((count, _POSE)), np.diag(1 / problem.prior.sd_rad)])
+    whitening = problem.prior.whitening
+    prior_errors = whitening @ (state.folds - problem.prior.mean_rad)
+    prior_slopes = np.hstack([np.zeros((len(whitening), _POSE)), whitening])
     rows = slopes.reshape(errors.size, -1) * problem.sharpness
     return np.concatenate([errors, prior_errors]), np.vstack([rows, prior_slopes])
 

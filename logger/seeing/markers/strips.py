@@ -49,7 +49,9 @@ class Strip:
     fold_deg: float
     """How far a fold is bent, on average over those who wear it."""
     fold_sd_deg: float
-    """How much that differs between wearers and folds."""
+    """How much that differs between wearers."""
+    folds_alike_deg: float = 6.0
+    """How much the folds of one strip differ from each other."""
     rows: int = 2
     pitch_mm: float = 52.0
     """Width of a facet, and height of a row."""
@@ -80,11 +82,11 @@ class Strip:
 
 # From 18 on: 17 is a single white spot on black, which rooms are full of.
 STRIPS: Final[dict[StripName, Strip]] = {
-    "chest": Strip("chest", 18, facets=3, fold_deg=35.0, fold_sd_deg=15.0),
-    "back": Strip("back", 24, facets=3, fold_deg=35.0, fold_sd_deg=15.0),
+    "chest": Strip("chest", 18, facets=3, fold_deg=35.0, fold_sd_deg=13.0),
+    "back": Strip("back", 24, facets=3, fold_deg=35.0, fold_sd_deg=13.0),
     # An upper arm is 240 to 420 mm round (from memory): 78 to 45 degrees from facet to facet.
-    "right_arm": Strip("right_arm", 30, facets=5, fold_deg=57.0, fold_sd_deg=15.0),
-    "left_arm": Strip("left_arm", 40, facets=5, fold_deg=57.0, fold_sd_deg=15.0),
+    "right_arm": Strip("right_arm", 30, facets=5, fold_deg=57.0, fold_sd_deg=13.0),
+    "left_arm": Strip("left_arm", 40, facets=5, fold_deg=57.0, fold_sd_deg=13.0),
 }
 TRUNK_STRIPS: Final[tuple[StripName, StripName]] = ("chest", "back")
 ARM_STRIPS: Final[dict[Side, StripName]] = {"right": "right_arm", "left": "left_arm"}

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from logger.core.errors import OutputError, UsageError
 from logger.seeing.markers.board import CELLS_A_SQUARE, SQUARE_MM, SQUARES, board_cells
+from logger.seeing.markers.sheet_words import ON_ARM, SAFETY, STEPS, TITLES
 from logger.seeing.markers.strips import (
     DICTIONARY,
     STRIPS,
@@ -43,50 +44,6 @@ _TOP_BAND_MM: Final = 14.0
 _BOTTOM_BAND_MM: Final = 7.0
 _FOOT_MM: Final = 14.0
 _GREY: Final = "0.45"
-_ON_ARM: Final = "towards the shoulder"
-_ON_TRUNK: Final = "towards the head"
-_TITLES: Final[dict[StripName, tuple[str, str]]] = {
-    "chest": ("CHEST", _ON_TRUNK),
-    "back": ("BACK  (patient face down)", _ON_TRUNK),
-    "right_arm": ("RIGHT upper arm", _ON_ARM),
-    "left_arm": ("LEFT upper arm", _ON_ARM),
-}
-_STEPS: Final = (
-    (
-        "Print on stiff paper (200 g/m² or more) at actual size (100 %), not “fit to page”. Hold "
-        "a bank card against the outline below: it must match, and the bar must be 100 mm long."
-    ),
-    (
-        "Cut along the solid lines. Score and fold along the dashed lines, print outwards, about as "
-        "far as drawn below; the facets stay flat. Only the arm that is tested needs a strip."
-    ),
-    (
-        "Trunk: patient on the back: CHEST strip on the breastbone, arrow along it to the head. "
-        "Patient face down: BACK strip between the shoulder blades, arrow along the spine to the "
-        "head. Bend the two feet out and tape them down; the middle facet stands off the body."
-    ),
-    (
-        "Arm: middle of the upper arm, right strip on the right arm. The arrow lies along the bone: "
-        "on the line from the bony tip of the shoulder (acromion) to the outer bump of the elbow "
-        "(lateral epicondyle), pointing to the shoulder. Turn the strip round the arm so that two or "
-        "three of its facets face the camera; the direction of the arrow stays. On a thin arm cut off "
-        "a facet at one end."
-    ),
-    (
-        "Film so that two facets or more of each strip are in view. What the hands cover otherwise "
-        "does not matter. One and a half metres away is near enough for a picture of 640 x 480, three "
-        "metres for 1920 x 1080."
-    ),
-    (
-        "Begin with the arm along the trunk, in view for a second, and give its time with --neutral: "
-        "this takes out how the breastbone slopes and how the strips sit."
-    ),
-)
-_SAFETY: Final = (
-    "Use tape that is meant for skin, and never on broken or sore skin. This is a record-keeping "
-    "aid and no medical device. Hands-on testing can hurt: local rules and the licensed clinician "
-    "decide whether and how to test."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,12 +146,12 @@ def _instructions(paper: Paper) -> Figure:
     left, top = 20.0, page.height - 16
     page.text(left, top, "Marker strips for the arm-to-trunk angle", 17, weight="bold")
     top -= 12
-    for number, step in enumerate(_STEPS, 1):
-        lines = textwrap.wrap(step, 98)
+    for number, step in enumerate(STEPS, 1):
+        lines = textwrap.wrap(" ".join(step.split()), 98)
         page.text(left, top, str(number), 11, weight="bold")
         page.text(left + 7, top, "\n".join(lines), 9.5, linespacing=1.25)
         top -= 4.3 * len(lines) + 2.6
-    page.text(left + 7, top, "\n".join(textwrap.wrap(_SAFETY, 92)), 9.5, weight="bold")
+    page.text(left + 7, top, "\n".join(textwrap.wrap(SAFETY, 92)), 9.5, weight="bold")
     _drawings(page, left, top - 16)
     _scale_check(page, left)
     return figure
@@ -287,11 +244,8 @@ def _arm_page(paper: Paper, name: StripName) -> Figure:
     figure, page = _page(paper, upright=False)
     strip = STRIPS[name]
     _strip(page, strip, page.height / 2 + _strip_height(strip) / 2, foot_mm=0.0)
-    words = (
-        "Wrap it round the middle of the upper arm and tape or strap it on, the arrow along the "
-        "bone. Thin arm: cut off a facet at one end."
-    )
-    page.text(page.width / 2, page.height / 2 - _strip_height(strip) / 2 - 6, words, 9, ha="center")
+    below = page.height / 2 - _strip_height(strip) / 2 - 6
+    page.text(page.width / 2, below, ON_ARM, 9, ha="center")
     return figure
 
 
@@ -301,7 +255,7 @@ def _strip_height(strip: Strip) -> float:
 
 def _strip(page: _Page, strip: Strip, top: float, foot_mm: float) -> None:
     """Draw one strip, in the middle of the page from side to side."""
-    title, where = _TITLES[strip.name]
+    title, where = TITLES[strip.name]
     width = strip.facets * strip.pitch_mm
     left, bottom = (page.width - width) / 2, top - _strip_height(strip)
     middle = page.width / 2

@@ -65,7 +65,7 @@ def test_smaller_picture_sees_the_same_directions(scale: float) -> None:
 
 @pytest.mark.parametrize("size", [(1080, 1920), (640, 480), (1920, 1088)])
 def test_picture_of_another_shape_is_refused(size: tuple[int, int]) -> None:
-    with pytest.raises(UsageError, match="1920 x 1080 .* does not fit"):
+    with pytest.raises(UsageError, match=r"1920 x 1080 .* does not fit"):
         Camera(1920, 1080, (1500, 1500), (959.5, 539.5)).sized(*size)
 
 

@@ -11,8 +11,8 @@ from scipy.spatial.transform import Rotation
 from seen import HD, SQUARE_ON, fitted, seen_corners
 
 from logger.seeing.markers import fitting
-from logger.seeing.markers.fitting import Folds, FitSettings, fit_strip
-from logger.seeing.markers.strips import STRIPS, Printed, StripName
+from logger.seeing.markers.fitting import FitSettings, Folds, fit_strip
+from logger.seeing.markers.strips import STRIPS, Printed, StripName, Vector
 
 TILTS = st.floats(-35, 35)
 
@@ -20,17 +20,15 @@ TILTS = st.floats(-35, 35)
 @settings(max_examples=60, deadline=None)
 @given(
     st.sampled_from(sorted(STRIPS)),
-    st.floats(-180, 180),
-    TILTS,
-    TILTS,
+    st.tuples(st.floats(-180, 180), TILTS, TILTS),
     st.floats(-6, 6),
     st.floats(800, 3000),
 )
 def test_pose_and_folds_come_out_as_they_went_in(
-    name: StripName, roll: float, tilt: float, pan: float, more: float, away_mm: float
+    name: StripName, turns_deg: tuple[float, float, float], more: float, away_mm: float
 ) -> None:
     strip = STRIPS[name]
-    turn = Rotation.from_euler("zxy", [roll, tilt, pan], degrees=True) * SQUARE_ON
+    turn = Rotation.from_euler("zxy", turns_deg, degrees=True) * SQUARE_ON
     folds = (
         np.full(strip.facets - 1, strip.fold_deg)
         + more * np.array([1, -1, 1, -1])[: strip.facets - 1]
@@ -62,10 +60,13 @@ def test_slopes_are_those_that_scipy_takes_from_differences() -> None:
         np.radians([50.0, 60.0, 55.0, 40.0]),
     )
     _, slopes = fitting._linear(problem, state)
-    numeric = approx_fprime(
-        np.zeros(10), lambda step: fitting._linear(problem, fitting._moved(state, step))[0], 1e-7
-    )
-    assert slopes == pytest.approx(numeric, rel=1e-4, abs=1e-3)
+    for row, sloped in enumerate(slopes):
+
+        def error(step: Vector, /, row: int = row) -> float:
+            return float(fitting._linear(problem, fitting._moved(state, step))[0][row])
+
+        numeric = approx_fprime(np.zeros(10), error, 1e-7)
+        assert sloped == pytest.approx(numeric, rel=1e-4, abs=1e-3)
 
 
 def test_one_facet_far_away_has_two_readings() -> None:

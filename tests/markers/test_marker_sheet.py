@@ -17,7 +17,7 @@ from logger.core.errors import OutputError, UsageError
 from logger.seeing.markers.board import SQUARE_MM, charuco_board
 from logger.seeing.markers.detecting import MarkerDetector
 from logger.seeing.markers.sheet import PAPERS, Paper, write_board, write_strips
-from logger.seeing.markers.strips import STRIPS, strip_of
+from logger.seeing.markers.strips import STRIPS, Vector, strip_of
 
 DPI: Final = 200
 PX_PER_MM: Final = DPI / 25.4
@@ -59,7 +59,7 @@ def test_pages_have_the_papers_size(tmp_path: Path) -> None:
 def test_markers_are_on_the_paper_where_the_reader_takes_them_to_be(
     strips: list[NDArray[np.uint8]],
 ) -> None:
-    found = {}
+    found: dict[int, Vector] = {}
     for page in strips:
         corners = MarkerDetector().find(page).corners_px
         assert not found.keys() & corners.keys()

@@ -179,7 +179,7 @@ def test_breastbone_slope_and_skewed_strap_go_with_neutral() -> None:
 
 def test_neutral_while_the_arm_moves_is_refused() -> None:
     moving = [render(replace(SCENE, elevation_deg=10 * n, rough=0.0)) for n in range(6)]
-    with pytest.raises(UsageError, match="right arm moves around 0.5 s"):
+    with pytest.raises(UsageError, match=r"right arm moves around 0\.5 s"):
         watch(moving, neutral_s=0.5)
 
 

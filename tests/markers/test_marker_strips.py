@@ -25,9 +25,9 @@ NAMES = st.sampled_from(sorted(STRIPS))
 def test_no_marker_is_on_two_strips_and_all_are_of_the_dictionary() -> None:
     ids = [number for strip in STRIPS.values() for number in strip.ids]
     assert len(set(ids)) == len(ids)
-    assert 0 <= min(ids)
+    assert min(ids) >= 0
     assert max(ids) < 50
-    assert {*TRUNK_STRIPS, *ARM_STRIPS.values()} == set(STRIPS)
+    assert set(STRIPS) == {*TRUNK_STRIPS, *ARM_STRIPS.values()}
     assert all(number in strip.ids for strip in STRIPS.values() for number in strip.ids)
     assert strip_of(17) is None
 

@@ -185,7 +185,7 @@ def _drawings(page: _Page, left: float, top: float) -> None:
     _end_view(page, STRIPS["right_arm"], (left + 76, y + 14), feet=False)
     page.axes.add_patch(Circle((left + 76, y + 2.0), 10.5, fill=False, edgecolor=_GREY))
     page.text(left + 76, y - 14, "arm strip, round the arm", 8, ha="center")
-    _body(page, (page.width - 55, 20.0))
+    _body(page, (page.width - 55, 48.0))
 
 
 def _end_view(page: _Page, strip: Strip, top: tuple[float, float], *, feet: bool) -> None:

@@ -20,8 +20,8 @@ STEPS: Final[tuple[str, ...]] = (
     epicondyle), pointing to the shoulder. Turn the strip round the arm so that two or three facets
     face the camera; the arrow's direction stays.""",
     """Film so that two facets or more of each strip are in view; what the hands cover otherwise
-    does not matter. Stay within about 1.3 m for a picture of 640 x 480, 2 m for 1280 x 720 and 3 m
-    for 1920 x 1080.""",
+    does not matter. Stay within about 1.3 m for a picture of 640x480, 2 m for 1280x720 and 3 m
+    for 1920x1080.""",
     """Begin with the arm along the trunk, still and in view for a second, and give its time with
     --neutral: this takes out how the breastbone slopes and how the strips sit.""",
 )

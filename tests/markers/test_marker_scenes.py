@@ -25,10 +25,10 @@ def test_a_few_scenes_of_each_condition() -> None:
 
 @pytest.mark.slow
 def test_many_scenes_of_each_condition() -> None:
-    figures = marker_scenes_error(count=40, seed=6)
-    check(figures, 0.55)
+    figures = marker_scenes_error(count=12, seed=6)
+    check(figures, 0.6)
     for name in ("640x480, 1.3 m", "1280x720, 2 m", "1920x1080, 3 m"):
-        assert figures[name].given >= 0.7 * figures[name].n
+        assert figures[name].given >= 0.6 * figures[name].n
 
 
 def test_same_scenes_give_the_same_figures() -> None:

@@ -8,6 +8,7 @@ import click
 
 from logger.commands.check import check_command
 from logger.commands.demo import demo_command
+from logger.commands.markers import calibrate_command, markers_command
 from logger.commands.read import read_command
 from logger.commands.say import say_command
 from logger.core.errors import SpokenFindingsError
@@ -38,5 +39,12 @@ def main() -> None:
     """Gather the commands."""
 
 
-for _command in (read_command, say_command, check_command, demo_command):
+for _command in (
+    read_command,
+    say_command,
+    markers_command,
+    calibrate_command,
+    check_command,
+    demo_command,
+):
     main.add_command(_command)

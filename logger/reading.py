@@ -30,6 +30,7 @@ from logger.hearing.engines import Recogniser
 from logger.recording.media import Recording, open_recording
 from logger.recording.quality import SoundQuality
 from logger.seeing.bundle import pose_bundle
+from logger.seeing.markers.using import MarkerOptions, MarkerScout, with_markers
 from logger.seeing.pose import PoseModel
 from logger.seeing.watching import Watcher, WatchSettings
 
@@ -102,6 +103,7 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
     pose_model: Path | None,
     *,
     camera: bool = True,
+    markers: MarkerOptions = MarkerOptions(),  # noqa: B008 - frozen
     progress: Progress = lambda _stage, _done: None,
 ) -> Session:
     """Read one recording; every failure is one of `logger.core.errors`."""
@@ -116,7 +118,7 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
         warnings.append("The recording has no sound: nothing could be heard.")
     watched = Watched()
     if camera and recording.has_video:
-        watched = _watch(recording, pose_model, progress)
+        watched = _watch(recording, pose_model, markers, progress)
     elif camera:
         warnings.append("The recording has no picture: the table has no angles.")
     rules = MergeRules(pack.setup, pack.mobility_of_score)
@@ -124,9 +126,20 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
     return Session(recording, tuple(heard), watched, merged, (*warnings, *watched.warnings))
 
 
-def _watch(recording: Recording, pose_model: Path | None, progress: Progress) -> Watched:
+def _watch(
+    recording: Recording, pose_model: Path | None, markers: MarkerOptions, progress: Progress
+) -> Watched:
+    if markers.use == "only":
+        return markers.watcher().watch(_shown(recording, progress))
+    scout = MarkerScout(active=markers.use == "auto")
     with PoseModel(pose_bundle(pose_model)) as model:
-        return Watcher(WatchSettings(), model).watch(lambda: _shown(recording, progress))
+        watched = Watcher(WatchSettings(), model).watch(
+            lambda: scout.through(_shown(recording, progress))
+        )
+    if not scout.sides:
+        return markers.unused(watched)
+    by_markers = markers.watcher().watch(_shown(recording, progress))
+    return with_markers(watched, by_markers, scout.sides)
 
 
 def _shown(recording: Recording, progress: Progress) -> Iterator[tuple[float, NDArray[np.uint8]]]:

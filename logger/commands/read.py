@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import click
@@ -16,6 +16,7 @@ from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
 from logger.hearing.engines import ENGINES, Recogniser, open_recogniser
 from logger.reading import read_recording
+from logger.seeing.markers.using import MARKER_USES, MarkerOptions, MarkerUse, camera_choice
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +30,7 @@ class ReadJob:
     pose_model: Path | None = None
     camera: bool = True
     quiet: bool = False
+    markers: MarkerOptions = field(default_factory=MarkerOptions)
 
     def run(self, recording: Path) -> None:
         """Read one recording, save its results and show its table."""
@@ -39,6 +41,7 @@ class ReadJob:
                 self.recogniser,
                 self.pose_model,
                 camera=self.camera,
+                markers=self.markers,
                 progress=report,
             )
         folder = self.out / recording.stem
@@ -48,7 +51,7 @@ class ReadJob:
             show_session(session, folder)
 
     def _options(self) -> dict[str, str | bool]:
-        options: dict[str, str | bool] = {"camera": self.camera}
+        options: dict[str, str | bool] = {"camera": self.camera, **self.markers.in_session()}
         if self.speech_model:
             options["speech_model"] = self.speech_model.name
         if self.pose_model:
@@ -64,6 +67,30 @@ class ReadJob:
 @click.option("--speech-model", type=click.Path(path_type=Path), help="Folder of another model.")
 @click.option("--pose-model", type=click.Path(path_type=Path), help="Another .task bundle.")
 @click.option("--no-camera", is_flag=True, help="Leave the picture out.")
+@click.option(
+    "--markers",
+    "marker_use",
+    type=click.Choice(MARKER_USES),
+    default="auto",
+    show_default=True,
+    help="Strips of printed markers: used for the arms that wear them, alone, or not at all.",
+)
+@click.option(
+    "--calibration",
+    type=click.Path(path_type=Path),
+    help="The camera, from `calibrate`; for markers.",
+)
+@click.option(
+    "--focal-35mm",
+    type=click.FloatRange(8, 300),
+    help="The camera's focal length, 35 mm equivalent; for markers.",
+)
+@click.option(
+    "--neutral",
+    "neutral_s",
+    type=click.FloatRange(0),
+    help="A time in seconds at which the arm lay along the trunk; for markers.",
+)
 @click.option("--quiet", is_flag=True, help="No progress bar and no table.")
 def read_command(
     recordings: Sequence[Path],
@@ -73,6 +100,10 @@ def read_command(
     speech_model: Path | None,
     pose_model: Path | None,
     no_camera: bool,
+    marker_use: MarkerUse,
+    calibration: Path | None,
+    focal_35mm: float | None,
+    neutral_s: float | None,
     quiet: bool,
 ) -> None:
     """Read recordings into tables.
@@ -82,9 +113,10 @@ def read_command(
     stems = [recording.stem for recording in recordings]
     if len(set(stems)) < len(stems):
         raise UsageError("Two recordings have the same name: read them into different --out.")
+    markers = MarkerOptions(marker_use, camera_choice(calibration, focal_35mm), neutral_s)
     pack = load_pack(pack_name)
     recogniser = open_recogniser(engine, pack, speech_model)
-    job = ReadJob(pack, recogniser, out, speech_model, pose_model, not no_camera, quiet)
+    job = ReadJob(pack, recogniser, out, speech_model, pose_model, not no_camera, quiet, markers)
     failures: list[SpokenFindingsError] = []
     for recording in recordings:
         try:

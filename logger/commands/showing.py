@@ -70,7 +70,8 @@ def _lines(row: Finding) -> list[str]:
         lines.append(wrapped(_INDENT, said))
     setup = row.setup
     angle = "" if setup.angle_deg is None else f"{setup.angle_deg:.0f} deg at {setup.at_s:.1f} s, "
-    lines.append(f"{_INDENT}setup: {angle}{setup.status.value.replace('_', ' ')}")
+    how = ", by markers" if setup.source == "markers" else ""
+    lines.append(f"{_INDENT}setup: {angle}{setup.status.value.replace('_', ' ')}{how}")
     lines.extend(wrapped(_INDENT, reason) for reason in row.reasons)
     lines.extend(wrapped(_INDENT, f"caution: {caution}") for caution in row.cautions)
     return lines

@@ -12,6 +12,9 @@ from enum import StrEnum
 from typing import Literal
 
 Side = Literal["left", "right"]
+Source = Literal["pose", "markers"]
+"""What an angle was measured by: the pose model in the picture's plane, or printed markers in
+space."""
 SIDES: tuple[Side, Side] = ("left", "right")
 
 
@@ -59,11 +62,19 @@ class ArmAngle:
     time_s: float
     side: Side
     angle_deg: float | None
-    """0 (arm along the trunk) to 180, in the image plane; None where it was not measured."""
+    """0 (arm along the trunk) to 180: in the image plane by pose, in space by markers; None where
+    it was not measured."""
     visible: bool
     """True only where the arm was really seen: an angle that may count for a setup."""
     reason: str = ""
     """Why it is not visible, in plain words; empty where it is."""
+    source: Source = "pose"
+    error_deg: float | None = None
+    """How near to the truth about 19 of 20 such angles are; None where that is not known of this
+    one."""
+    plane_deg: float | None = None
+    """The plane of elevation: 0 straight out to the side, 90 straight forward; None where it was
+    not measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +128,10 @@ class SetupReading:
     """Largest minus smallest angle in the window, after single-frame outliers are set aside."""
     at_s: float | None = None
     """The time at the window's end."""
+    source: Source | None = None
+    """What the angle was measured by; None without an angle."""
+    error_deg: float | None = None
+    """The measurement's own error, which decides what is borderline; None without an angle."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,8 +36,19 @@ FINDING_COLUMNS: Final = (
     "reason",
     "caution",
     *_LATER_SLOTS,
+    "arm_angle_source",
+    "arm_angle_error_deg",
 )
-ANGLE_COLUMNS: Final = ("time_s", "side", "angle_deg", "visible", "reason")
+ANGLE_COLUMNS: Final = (
+    "time_s",
+    "side",
+    "angle_deg",
+    "visible",
+    "reason",
+    "source",
+    "error_deg",
+    "plane_deg",
+)
 _WHOLE: Final = ("range_deg", "mobility_score", "pain")
 _DIGITS: Final = {
     "start_s": 2,
@@ -49,6 +60,9 @@ _DIGITS: Final = {
     "arm_angle_spread_deg": 1,
     "arm_angle_at_s": 2,
     "confidence": 3,
+    "arm_angle_error_deg": 1,
+    "error_deg": 1,
+    "plane_deg": 1,
 }
 _TYPES: Final[Mapping[str, str]] = (
     dict.fromkeys(_WHOLE, "Int64") | dict.fromkeys(_DIGITS, "Float64") | {"visible": "boolean"}
@@ -67,7 +81,7 @@ def findings_frame(rows: Sequence[Finding]) -> pd.DataFrame:
 
 
 def angles_frame(angles: Sequence[ArmAngle]) -> pd.DataFrame:
-    """Return the trace: time_s (to 0.001 s), side, angle_deg (to 0.1), visible, reason."""
+    """Return the trace with the columns of `ANGLE_COLUMNS`: times to 0.001 s, angles to 0.1."""
     return _frame([_angle(sample) for sample in angles], ANGLE_COLUMNS)
 
 
@@ -142,6 +156,8 @@ def _finding(row: Finding) -> dict[str, object]:
         "status": row.status.value,
         "reason": "; ".join(row.reasons),
         "caution": "; ".join(row.cautions),
+        "arm_angle_source": row.setup.source,
+        "arm_angle_error_deg": row.setup.error_deg,
     }
 
 
@@ -152,4 +168,7 @@ def _angle(sample: ArmAngle) -> dict[str, object]:
         "angle_deg": sample.angle_deg,
         "visible": sample.visible,
         "reason": sample.reason,
+        "source": sample.source,
+        "error_deg": sample.error_deg,
+        "plane_deg": sample.plane_deg,
     }

@@ -8,7 +8,7 @@ from math import isfinite
 from statistics import median
 from typing import Final, NamedTuple
 
-from logger.core.events import ArmAngle, SetupReading, SetupStatus
+from logger.core.events import ArmAngle, SetupReading, SetupStatus, Source
 from logger.core.statements import SetupWindow
 
 _LEAST_ANGLE_DEG: Final = 0.0
@@ -30,9 +30,9 @@ class SetupRules:
     most_age_s: float = 30.0
     """How long before the finding the window may end."""
     error_deg: float = 5.0
-    """The measurement's own error: this near to a limit is borderline. On five rendered sessions
-    32 setups were off by 2.4 on average (square) and 3.9 (the rest); arms near 80 and above, seen
-    obliquely, read low by up to 11, which this does not cover."""
+    """The error of angles that do not state their own: this near to a limit is borderline. On five
+    rendered sessions 32 setups were off by 2.4 on average (square) and 3.9 (the rest); arms near
+    80 and above, seen obliquely, read low by up to 11, which this does not cover."""
 
 
 class _Seen(NamedTuple):
@@ -40,6 +40,8 @@ class _Seen(NamedTuple):
     angle_deg: float
     step_s: float
     """Time since the visible sample before, 0 where the arm was out of sight in between."""
+    source: Source
+    error_deg: float | None
 
 
 def read_setup(
@@ -71,8 +73,12 @@ def read_setup(
     middle, end_s = median(values), steady[-1].time_s
     if _left(later, middle, (end_s, before_s), rules):
         return SetupReading(SetupStatus.NOT_SEEN)
-    status = _status(middle, window, rules.error_deg)
-    return SetupReading(status, middle, max(values) - min(values), end_s)
+    error_deg = max(
+        rules.error_deg if sample.error_deg is None else sample.error_deg for sample in steady
+    )
+    status = _status(middle, window, error_deg)
+    source = steady[-1].source
+    return SetupReading(status, middle, max(values) - min(values), end_s, source, error_deg)
 
 
 def _visible(
@@ -89,7 +95,8 @@ def _visible(
             blinked = True
             continue
         step_s = 0.0 if blinked else sample.time_s - seen[-1].time_s
-        seen.append(_Seen(sample.time_s, sample.angle_deg, step_s))
+        own = sample.source, sample.error_deg
+        seen.append(_Seen(sample.time_s, sample.angle_deg, step_s, *own))
         blinked = False
     return seen
 

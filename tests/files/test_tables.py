@@ -35,7 +35,7 @@ FULL = Finding(
     end_feel="firm",
     symptoms="none",
     note="sore, 'tight'\nünd warm",
-    setup=SetupReading(SetupStatus.IN_RANGE, 52.04, 1.06, 0.999),
+    setup=SetupReading(SetupStatus.IN_RANGE, 52.04, 1.06, 0.999, "markers", 2.54),
     said='right inferior glide | note "sore"',
     confidence=0.87654,
     status=RowStatus.CHECK,
@@ -65,7 +65,7 @@ def test_columns_are_those_agreed_upon_in_their_order() -> None:
     agreed = (
         "start_s end_s side test motion mode range_deg grade mobility mobility_score pain end_feel "
         "symptoms note arm_angle_deg arm_angle_spread_deg arm_angle_at_s setup said confidence "
-        "status reason caution comparison"
+        "status reason caution comparison arm_angle_source arm_angle_error_deg"
     )
     assert tuple(agreed.split()) == FINDING_COLUMNS
     for rows in ([], [FULL]):
@@ -80,6 +80,7 @@ def test_values_are_rounded_and_what_was_not_said_is_empty() -> None:
     full, empty = csv.DictReader(text.splitlines(keepends=True))
     assert (full["start_s"], full["end_s"], full["arm_angle_at_s"]) == ("1.23", "2.0", "1.0")
     assert (full["arm_angle_deg"], full["arm_angle_spread_deg"]) == ("52.0", "1.1")
+    assert (full["arm_angle_source"], full["arm_angle_error_deg"]) == ("markers", "2.5")
     assert (full["confidence"], full["pain"], full["grade"]) == ("0.877", "0", "2+")
     assert (full["setup"], full["status"]) == ("in_range", "check")
     assert full["reason"] == "pain: 0 or 2?; heard unsurely"
@@ -166,14 +167,16 @@ def test_parquet_columns_have_the_types_of_arrow(tmp_path: Path) -> None:
 
 def test_trace_keeps_what_was_not_measured_empty(tmp_path: Path) -> None:
     angles = [
-        ArmAngle(0.0, "left", 12.345, visible=True),
+        ArmAngle(
+            0.0, "left", 12.345, visible=True, source="markers", error_deg=2.5, plane_deg=-29.99
+        ),
         ArmAngle(1 / 60, "right", None, visible=False, reason="=covered"),
     ]
     write_csv(angles_frame(angles), tmp_path / "arm_angle.csv")
     text = (tmp_path / "arm_angle.csv").read_text(encoding="utf-8")
     assert text.splitlines() == [
-        "time_s,side,angle_deg,visible,reason",
-        "0.0,left,12.3,True,",
-        "0.017,right,,False,'=covered",
+        "time_s,side,angle_deg,visible,reason,source,error_deg,plane_deg",
+        "0.0,left,12.3,True,,markers,2.5,-30.0",
+        "0.017,right,,False,'=covered,pose,,",
     ]
     assert len(angles_frame([])) == 0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import statistics
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -203,6 +204,28 @@ def test_unseen_angles_and_the_other_arm_do_not_count() -> None:
 )
 def test_nearer_to_a_limit_than_the_error_is_borderline(angle: float, status: SetupStatus) -> None:
     assert read(trace(lambda _: angle, 2.0), 2.0).status is status
+
+
+def test_angles_that_state_their_own_error_are_judged_by_it() -> None:
+    """2.5 degrees by markers: what is borderline by pose is not, and the reading says why."""
+    for angle, status in ((27, "out_of_range"), (28, "borderline"), (33, "in_range")):
+        samples = [
+            replace(sample, source="markers", error_deg=2.5)
+            for sample in trace(lambda _, angle=angle: angle, 2.0)  # type: ignore[misc]
+        ]
+        reading = read(samples, 2.0)
+        assert reading.status is SetupStatus(status)
+        assert (reading.source, reading.error_deg) == ("markers", 2.5)
+
+
+def test_largest_error_in_a_window_counts() -> None:
+    samples = trace(lambda _: 33.0, 2.0)
+    stated = [replace(s, error_deg=1.0 + s.time_s) for s in samples]
+    assert read(stated, 2.0).error_deg == 3.0
+    assert read([*stated[:-1], samples[-1]], 2.0).error_deg == RULES.error_deg
+    assert read(samples, 2.0).source == "pose"
+    assert read([], 2.0).source is None
+    assert read([], 2.0).error_deg is None
 
 
 def test_ends_of_the_scale_are_no_limits() -> None:

@@ -71,7 +71,7 @@ def read_setup(
     middle, end_s = median(values), steady[-1].time_s
     if _left(later, middle, (end_s, before_s), rules):
         return SetupReading(SetupStatus.NOT_SEEN)
-    status = _status(middle, window, rules.error_deg)
+    status = status_in_window(middle, window, rules.error_deg)
     return SetupReading(status, middle, max(values) - min(values), end_s)
 
 
@@ -162,7 +162,7 @@ def _left(
     return before_gap or off[0].time_s - end_s > rules.most_gap_s
 
 
-def _status(angle_deg: float, window: SetupWindow | None, error_deg: float) -> SetupStatus:
+def status_in_window(angle_deg: float, window: SetupWindow | None, error_deg: float) -> SetupStatus:
     """Compare with the window; where the scale of angles ends, a window has no limit to miss."""
     if window is None:
         return SetupStatus.NOT_REQUIRED

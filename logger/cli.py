@@ -11,6 +11,7 @@ from logger.commands.check import check_command
 from logger.commands.demo import demo_command
 from logger.commands.read import read_command
 from logger.commands.say import say_command
+from logger.commands.setup import setup_command
 from logger.core.errors import SpokenFindingsError
 
 _EXITS: Final = (
@@ -25,7 +26,7 @@ def cli() -> None:
     """Gather the commands."""
 
 
-for _command in (read_command, say_command, check_command, demo_command):
+for _command in (read_command, setup_command, say_command, check_command, demo_command):
     cli.add_command(_command)
 
 

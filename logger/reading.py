@@ -122,6 +122,11 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
     return Session(recording, tuple(heard), watched, merged, (*warnings, *watched.warnings))
 
 
+def watch_recording(recording: Recording, pose_model: Path | None, progress: Progress) -> Watched:
+    """Read the arms of a recording with a picture, without listening to it."""
+    return _watch(recording, pose_model, progress)
+
+
 def _watch(recording: Recording, pose_model: Path | None, progress: Progress) -> Watched:
     with PoseModel(pose_bundle(pose_model)) as model:
         return Watcher(WatchSettings(), model).watch(lambda: _shown(recording, progress))

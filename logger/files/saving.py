@@ -12,7 +12,9 @@ from logger.files.atomic import replace_folder
 from logger.files.session_json import SessionRecord, document
 from logger.files.tables import angles_frame, findings_frame, write_csv, write_parquet
 
-FILES: Final = ("findings.csv", "findings.parquet", "arm_angle.csv", "session.json")
+VIDEO: Final = "annotated.mp4"
+"""Put in beside the tables, and taken away with the old ones: it shows what they say."""
+FILES: Final = ("findings.csv", "findings.parquet", "arm_angle.csv", "session.json", VIDEO)
 
 
 def save_session(folder: Path, record: SessionRecord, angles: Sequence[ArmAngle]) -> None:

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
+from io import FileIO
 from pathlib import Path
 from typing import Any, Final, Protocol
 
@@ -73,14 +74,43 @@ def write_video(path: Path, pictures: Pictures, shape: Shape, sound: Sound | Non
         OutputError: if FFmpeg has no encoder, or one fails.
 
     """
-    try:
-        # Through a file of Python's own, whose errors say what is wrong with the disk.
-        with path.open("wb") as file, av.open(file, "w", format="mp4") as container:
-            _Writer(container, shape, sound).write(pictures)
-    except av.FFmpegError as error:
-        if isinstance(error, OSError) and error.errno:
+    with path.open("wb", buffering=0) as plain:
+        file = _File(plain)
+        try:
+            with av.open(file, "w", format="mp4") as container:
+                _Writer(container, shape, sound).write(pictures)
+        except av.FFmpegError as error:
+            if file.error is not None:
+                raise file.error from error
+            raise OutputError(f"{path.name} cannot be encoded by FFmpeg: {error}.") from error
+
+
+class _File:
+    """A file for FFmpeg to write to, which keeps what the system says is wrong with the disk.
+
+    FFmpeg goes on to the end of the file after an error, and its own errors hide the first.
+    """
+
+    def __init__(self, file: FileIO) -> None:
+        self._file = file
+        self.error: OSError | None = None
+        self.seek = file.seek
+        self.tell = file.tell
+        self.name = file.name
+
+    def write(self, data: bytes) -> int:
+        try:
+            # A nearly full disk takes a part, and refuses only the next.
+            done = 0
+            while done < len(data):
+                done += self._file.write(data[done:]) or 0
+        except OSError as error:
+            self.error = self.error or error
             raise
-        raise OutputError(f"{path.name} cannot be encoded by FFmpeg: {error}.") from error
+        return done
+
+    def flush(self) -> None:
+        """Do nothing: everything is written at once."""
 
 
 class _Writer:

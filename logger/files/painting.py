@@ -156,7 +156,7 @@ class Painter:
     def _caption(self, picture: Picture, caption: Caption, bottom: int, sizes: _Sizes) -> int:
         """Write one caption above `bottom` and return its top."""
         indent = 2 * sizes.dot + 3 * sizes.gap
-        room = picture.shape[1] - indent - 3 * sizes.gap
+        room = picture.shape[1] - indent - 4 * sizes.gap
         head, *rest = caption.lines
         parts = [(head, Look(sizes.text, _WHITE, caption.status is RowStatus.WITHDRAWN))]
         parts += [(line, Look(sizes.small, _CAPTION_COLOUR[caption.status])) for line in rest]
@@ -165,6 +165,10 @@ class Painter:
             for text, look in parts
             for line in self._letters.wrapped(text, look.size_px, room)
         ]
+        most = max(picture.shape[0] // (3 * line_px(sizes.text)), 1)
+        if len(lines) > most:
+            last, look = lines[most - 1]
+            lines = [*lines[: most - 1], (f"{last} …", look)]
         height = sum(line_px(look.size_px) for _, look in lines) + sizes.gap
         top = bottom - height
         widest = max(self._letters.width_px(line, look.size_px) for line, look in lines)

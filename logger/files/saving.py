@@ -14,7 +14,7 @@ from logger.files.tables import angles_frame, findings_frame, write_csv, write_p
 
 VIDEO: Final = "annotated.mp4"
 """Put in beside the tables, and taken away with the old ones: it shows what they say."""
-FILES: Final = ("findings.csv", "findings.parquet", "arm_angle.csv", "session.json", VIDEO)
+FILES: Final = ("findings.csv", "findings.parquet", "arm_angle.csv", "session.json")
 
 
 def save_session(folder: Path, record: SessionRecord, angles: Sequence[ArmAngle]) -> None:
@@ -50,4 +50,4 @@ def save(
         text = json.dumps(session, indent=2, ensure_ascii=False, allow_nan=False)
         (new / "session.json").write_bytes((text + "\n").encode("utf-8"))
 
-    replace_folder(folder, FILES, write)
+    replace_folder(folder, (*FILES, VIDEO), write)

@@ -11,6 +11,7 @@ from logger.commands.demo import demo_command
 from logger.commands.markers import calibrate_command, markers_command
 from logger.commands.read import read_command
 from logger.commands.say import say_command
+from logger.commands.setup import setup_command
 from logger.core.errors import SpokenFindingsError
 
 _EXITS: Final = (
@@ -41,6 +42,7 @@ def main() -> None:
 
 for _command in (
     read_command,
+    setup_command,
     say_command,
     markers_command,
     calibrate_command,

@@ -118,7 +118,7 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
         warnings.append("The recording has no sound: nothing could be heard.")
     watched = Watched()
     if camera and recording.has_video:
-        watched = _watch(recording, pose_model, markers, progress)
+        watched = watch_recording(recording, pose_model, progress, markers)
     elif camera:
         warnings.append("The recording has no picture: the table has no angles.")
     rules = MergeRules(pack.setup, pack.mobility_of_score)
@@ -126,9 +126,14 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
     return Session(recording, tuple(heard), watched, merged, (*warnings, *watched.warnings))
 
 
-def _watch(
-    recording: Recording, pose_model: Path | None, markers: MarkerOptions, progress: Progress
+def watch_recording(
+    recording: Recording,
+    pose_model: Path | None,
+    progress: Progress,
+    markers: MarkerOptions | None = None,
 ) -> Watched:
+    """Read the arms of a recording with a picture, without listening to it."""
+    markers = markers or MarkerOptions()
     if markers.use == "only":
         return markers.watcher().watch(_shown(recording, progress))
     scout = MarkerScout(active=markers.use == "auto")

@@ -9,13 +9,13 @@ from pathlib import Path
 
 import click
 
-from logger.commands.showing import progress_bar, show_session
+from logger.commands.showing import progress_bar, show_session, wrapped
 from logger.core.errors import SpokenFindingsError, UsageError
 from logger.files.saving import save_session
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
 from logger.hearing.engines import ENGINES, Recogniser, open_recogniser
-from logger.reading import read_recording
+from logger.reading import Session, read_recording
 from logger.seeing.markers.using import MARKER_USES, MarkerOptions, MarkerUse, camera_choice
 
 
@@ -31,6 +31,7 @@ class ReadJob:
     camera: bool = True
     quiet: bool = False
     markers: MarkerOptions = field(default_factory=MarkerOptions)
+    video: bool = False
 
     def run(self, recording: Path) -> None:
         """Read one recording, save its results and show its table."""
@@ -47,8 +48,20 @@ class ReadJob:
         folder = self.out / recording.stem
         record = session.record(self.pack, self.recogniser.name, self._options())
         save_session(folder, record, session.watched.angles)
+        if self.video:
+            self._draw(session, folder)
         if not self.quiet:
             show_session(session, folder)
+
+    def _draw(self, session: Session, folder: Path) -> None:
+        # The drawing brings matplotlib's font and Pillow along, which reading does not need.
+        from logger.commands.annotating import draw_video, video_trouble  # noqa: PLC0415
+
+        if trouble := video_trouble(session):
+            click.echo(wrapped("warning: ", trouble), err=True)
+        if session.recording.has_video:
+            with progress_bar(session.recording.path.name, self.quiet) as report:
+                draw_video(session, self.pack.setup, folder, report)
 
     def _options(self) -> dict[str, str | bool]:
         options: dict[str, str | bool] = {"camera": self.camera, **self.markers.in_session()}
@@ -91,6 +104,7 @@ class ReadJob:
     type=click.FloatRange(0),
     help="A time in seconds at which the arm lay along the trunk; for markers.",
 )
+@click.option("--video", is_flag=True, help="Also draw annotated.mp4: skeleton, angle, findings.")
 @click.option("--quiet", is_flag=True, help="No progress bar and no table.")
 def read_command(
     recordings: Sequence[Path],
@@ -104,6 +118,7 @@ def read_command(
     calibration: Path | None,
     focal_35mm: float | None,
     neutral_s: float | None,
+    video: bool,
     quiet: bool,
 ) -> None:
     """Read recordings into tables.
@@ -116,7 +131,9 @@ def read_command(
     markers = MarkerOptions(marker_use, camera_choice(calibration, focal_35mm), neutral_s)
     pack = load_pack(pack_name)
     recogniser = open_recogniser(engine, pack, speech_model)
-    job = ReadJob(pack, recogniser, out, speech_model, pose_model, not no_camera, quiet, markers)
+    job = ReadJob(
+        pack, recogniser, out, speech_model, pose_model, not no_camera, quiet, markers, video
+    )
     failures: list[SpokenFindingsError] = []
     for recording in recordings:
         try:

@@ -37,6 +37,33 @@ def replace_folder(folder: Path, names: Collection[str], write: Callable[[Path],
         ) from error
 
 
+def add_file(folder: Path, name: str, write: Callable[[Path], None]) -> None:
+    """Let `write` make a file and put it into the existing `folder` as `name`, whole or not at all.
+
+    Raises:
+        OutputError: if that cannot be done; a file of that name is then untouched.
+
+    """
+    real = Path(os.path.realpath(folder))
+    # Named like a folder of new results, so that the next run clears what a crash leaves.
+    new = real.with_name(f".{real.name}.{os.getpid()}.new")
+    try:
+        try:
+            new.mkdir()
+            write(new / name)
+            _force(new / name)
+            (new / name).replace(real / name)
+            _force(real)
+        finally:
+            shutil.rmtree(new, ignore_errors=True)
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise OutputError(
+            f"{name} cannot be written to {folder}: {why}. Free space, mend the permissions or "
+            "give another --out."
+        ) from error
+
+
 def _replace(folder: Path, names: Collection[str], write: Callable[[Path], None]) -> None:
     backup = folder.with_name(f".{folder.name}.old")
     folder.parent.mkdir(parents=True, exist_ok=True)

@@ -12,6 +12,8 @@ from logger.files.atomic import replace_folder
 from logger.files.session_json import SessionRecord, document
 from logger.files.tables import angles_frame, findings_frame, write_csv, write_parquet
 
+VIDEO: Final = "annotated.mp4"
+"""Put in beside the tables, and taken away with the old ones: it shows what they say."""
 FILES: Final = ("findings.csv", "findings.parquet", "arm_angle.csv", "session.json")
 
 
@@ -48,4 +50,4 @@ def save(
         text = json.dumps(session, indent=2, ensure_ascii=False, allow_nan=False)
         (new / "session.json").write_bytes((text + "\n").encode("utf-8"))
 
-    replace_folder(folder, FILES, write)
+    replace_folder(folder, (*FILES, VIDEO), write)

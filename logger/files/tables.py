@@ -89,7 +89,7 @@ def write_csv(frame: pd.DataFrame, path: Path) -> None:
     """Write UTF-8 with line feeds on every system; an empty cell means not said."""
     safe = frame.copy()
     for column in safe.columns:
-        if column not in _TYPES:
+        if safe[column].dtype == "string":
             marked = safe[column].str.startswith((*_FORMULA_STARTS, _TEXT_MARK), na=False)
             safe[column] = safe[column].mask(marked, _TEXT_MARK + safe[column])
     text = safe.to_csv(index=False, lineterminator="\n")

@@ -76,7 +76,7 @@ def read_setup(
     error_deg = max(
         rules.error_deg if sample.error_deg is None else sample.error_deg for sample in steady
     )
-    status = _status(middle, window, error_deg)
+    status = status_in_window(middle, window, error_deg)
     source = steady[-1].source
     return SetupReading(status, middle, max(values) - min(values), end_s, source, error_deg)
 
@@ -169,7 +169,7 @@ def _left(
     return before_gap or off[0].time_s - end_s > rules.most_gap_s
 
 
-def _status(angle_deg: float, window: SetupWindow | None, error_deg: float) -> SetupStatus:
+def status_in_window(angle_deg: float, window: SetupWindow | None, error_deg: float) -> SetupStatus:
     """Compare with the window; where the scale of angles ends, a window has no limit to miss."""
     if window is None:
         return SetupStatus.NOT_REQUIRED

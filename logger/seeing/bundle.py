@@ -17,7 +17,6 @@ from pathlib import Path
 from typing import Final
 
 import platformdirs
-from mediapipe.tasks.python.metadata.metadata_writers import metadata_writer
 
 from logger.core.errors import ModelError
 
@@ -79,6 +78,9 @@ def _wheel_bundle() -> bytes:
             "The installed mediapipe carries no pose model; install mediapipe 0.10.21, "
             "or give a bundle with --pose-model."
         ) from error
+    # Imported here: it takes seconds, and most commands need no pose model.
+    from mediapipe.tasks.python.metadata.metadata_writers import metadata_writer  # noqa: PLC0415
+
     # Mean 0 and deviation 255: the landmark model takes colours from 0 to 1.
     writer = metadata_writer.MetadataWriter.create(bytearray(bare))
     writer.add_general_info("pose").add_image_input([0.0], [255.0])

@@ -14,7 +14,7 @@ from test_tables import FULL
 from logger.core.errors import OutputError
 from logger.core.events import ArmAngle
 from logger.files import saving
-from logger.files.saving import FILES, save, save_session
+from logger.files.saving import FILES, VIDEO, save, save_session
 from logger.files.tables import FINDING_COLUMNS, read_findings_csv
 
 ANGLES = [ArmAngle(0.2, "left", 30.0, visible=True)]
@@ -54,3 +54,11 @@ def test_full_disk_midway_keeps_the_old_results(
         save(tmp_path / "s", [], [], {})
     assert {name: (tmp_path / "s" / name).read_bytes() for name in FILES} == before
     assert [path.name for path in tmp_path.iterdir()] == ["s"]
+
+
+def test_results_without_a_video_take_the_old_video_away(tmp_path: Path) -> None:
+    """It would show what the table no longer says."""
+    save(tmp_path / "s", [FULL], ANGLES, {"format": 1})
+    (tmp_path / "s" / VIDEO).write_bytes(b"old")
+    save(tmp_path / "s", [FULL], ANGLES, {"format": 1})
+    assert {path.name for path in (tmp_path / "s").iterdir()} == set(FILES)

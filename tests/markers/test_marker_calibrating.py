@@ -15,7 +15,7 @@ from click.testing import CliRunner
 from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
-from logger.cli import cli
+from logger.cli import main
 from logger.core.errors import RecordingError
 from logger.seeing.markers.board import CELLS_A_SQUARE, SQUARE_MM, SQUARES, board_cells
 from logger.seeing.markers.calibrating import calibrate
@@ -132,11 +132,11 @@ def test_command_writes_a_file_that_read_takes(tmp_path: Path) -> None:
             container.mux(stream.encode(av.VideoFrame.from_ndarray(picture, format="rgb24")))
         container.mux(stream.encode(None))
     out = tmp_path / "camera.json"
-    result = CliRunner().invoke(cli, ["calibrate", str(film), "--out", str(out)])
+    result = CliRunner().invoke(main, ["calibrate", str(film), "--out", str(out)])
     assert result.exit_code == 0, result.output
     assert load_calibration(out).focal_px == pytest.approx((560, 560), rel=0.01)
     assert json.loads(out.read_text(encoding="utf-8"))["width"] == 640
     assert "focal length 56" in result.output or "focal length 55" in result.output
-    wrong = CliRunner().invoke(cli, ["calibrate", str(film), "--out", str(tmp_path / "c.txt")])
+    wrong = CliRunner().invoke(main, ["calibrate", str(film), "--out", str(tmp_path / "c.txt")])
     assert isinstance(wrong.exception, Exception)
     assert "must end in .json" in str(wrong.exception)

@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from logger.bench.marker_scenes import Scene, render, still
-from logger.cli import cli
+from logger.cli import main
 from logger.core.events import ArmAngle, Side, Watched
 from logger.seeing.markers.camera import CameraChoice, camera_of_focal_35mm
 from logger.seeing.markers.using import MarkerOptions, MarkerScout, with_markers
@@ -79,7 +79,7 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def read(recording: Path, out: Path, *options: str) -> tuple[pd.DataFrame, pd.DataFrame, str]:
     args = ["read", str(recording), "--out", str(out), *options]
-    result = CliRunner().invoke(cli, args)
+    result = CliRunner().invoke(main, args)
     assert result.exit_code == 0, result.output
     folder = out / recording.stem
     return (

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 from numpy.typing import NDArray
 
-from logger.cli import cli, main
+from logger.cli import main
 from logger.core.errors import OutputError, UsageError
 from logger.seeing.markers.board import SQUARE_MM, charuco_board
 from logger.seeing.markers.detecting import MarkerDetector
@@ -159,7 +159,7 @@ def test_wrong_names_and_places_are_a_sentence(tmp_path: Path) -> None:
 def test_command_writes_both_sheets(tmp_path: Path) -> None:
     for more in ([], ["--board", "--paper", "letter"]):
         out = tmp_path / f"{len(more)}.PDF"
-        result = CliRunner().invoke(cli, ["markers", "--out", str(out), *more])
+        result = CliRunner().invoke(main, ["markers", "--out", str(out), *more])
         assert result.exit_code == 0, result.output
         assert out.read_bytes().startswith(b"%PDF")
         assert "actual size" in result.output

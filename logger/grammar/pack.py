@@ -70,6 +70,9 @@ class UtteranceRules:
     """Slots of which no phrase counts but in an utterance that opens a row or corrects one."""
     opening_word: tuple[str, ...] = ()
     """If any, only an utterance that begins with one of these is heard at all."""
+    turn_round: tuple[str, ...] = ()
+    """Words such as "not": where free listening hears one that the reading does not hold, the
+    opposite may have been said, and the row is marked for a check."""
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Slots that are meaningful only in a row that has one of the slots listed. A finding that
     says one without the other ("inferior glide, active") is still parsed, so that nothing said

@@ -109,6 +109,7 @@ class UtteranceTable(Table):
     bare_side_with: Names
     beside_row_only: Names = ()
     opening_word: OptionalForms = ()
+    turn_round: OptionalForms = ()
     needs: dict[str, Names] = {}
 
 

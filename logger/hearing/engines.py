@@ -10,6 +10,7 @@ from typing import Final, Protocol
 from logger.core.errors import UsageError
 from logger.core.events import Alternative, Utterance, Verdict
 from logger.core.sound import SAMPLE_RATE_HZ
+from logger.grammar.normalising import normalised
 from logger.grammar.pack import Pack
 from logger.grammar.phrases import command_phrases
 from logger.hearing.credits import sound_alike_credits, tokenize
@@ -60,6 +61,7 @@ class MoonshineRecogniser:
     def __init__(self, pack: Pack, model: MoonshineModel, rules: HearingRules) -> None:
         """Build the word network of the pack over the model's tokens."""
         self._model = model
+        self._turn_round = pack.utterance.turn_round
         self._rules = rules
         credits_nats = sound_alike_credits(pack, model)
         self._network = TokenNetwork(pack, model.tokens, credits_nats)
@@ -85,6 +87,8 @@ class MoonshineRecogniser:
         words = len(said_text(best.said).split())
         gap = max(0.0, (free.log_probability - best.log_probability) / words)
         verdict = self._verdict(gap)
+        if verdict is Verdict.HEARD and self._turned_round(free, said_text(best.said)):
+            verdict = Verdict.UNSURE
         if verdict is Verdict.TALK:
             return self._talk(stretch, free)
         others = tuple(
@@ -93,6 +97,13 @@ class MoonshineRecogniser:
         )
         return Utterance(
             said_text(best.said), stretch.start_s, stretch.end_s, math.exp(-gap), verdict, others
+        )
+
+    def _turned_round(self, free: FreeReading, said: str) -> bool:
+        """Whether free listening hears a word such as "not" that the reading leaves out."""
+        heard = f" {' '.join(normalised(self._model.text(free.token_ids)))} "
+        return any(
+            f" {word} " in heard and f" {word} " not in f" {said} " for word in self._turn_round
         )
 
     def _verdict(self, gap: float) -> Verdict:

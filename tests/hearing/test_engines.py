@@ -8,13 +8,16 @@ import numpy as np
 import pytest
 
 from logger.core.errors import ModelError, UsageError
+from logger.core.events import Verdict
 from logger.grammar.loading import load_pack
 from logger.hearing.credits import sound_alike_credits, tokenize
 from logger.hearing.ear import hear_all
 from logger.hearing.engines import open_recogniser
 from logger.hearing.moonshine import MoonshineModel, packaged_model_folder
 from logger.hearing.network import Place, TokenNetwork, said_text
+from logger.recording.media import open_recording
 
+DATA = Path(__file__).parent / "data"
 PACK = load_pack("glenohumeral")
 
 
@@ -74,3 +77,15 @@ def test_unknown_engine_and_missing_models_are_named(tmp_path: Path) -> None:
     for engine in ("moonshine", "vosk"):
         with pytest.raises(ModelError, match="is not a"):
             open_recogniser(engine, PACK, tmp_path)
+
+
+@pytest.mark.model
+@pytest.mark.parametrize(("name", "sure"), [("stiff.flac", True), ("not_stiff.flac", False)])
+def test_a_finding_turned_round_is_never_sure(name: str, sure: bool) -> None:
+    """That which is "not stiff" must not become a sure "stiff": talk, or a row to check."""
+    blocks = open_recording(DATA / name).audio_blocks(1.0)
+    recogniser = open_recogniser("moonshine", PACK)
+    heard = list(hear_all((block.samples for block in blocks), recogniser))
+    assert [u.text for u in heard if u.verdict is Verdict.HEARD] == (
+        ["right inferior glide stiff"] if sure else []
+    )

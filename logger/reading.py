@@ -29,7 +29,8 @@ from logger.hearing.engines import Recogniser, hear_all
 from logger.recording.media import Recording, open_recording
 from logger.seeing.bundle import pose_bundle
 from logger.seeing.pose import PoseModel
-from logger.seeing.watching import Watcher, WatchSettings
+from logger.seeing.settings import WatchSettings
+from logger.seeing.watching import Watcher
 
 CLOSE_NATS = 2.0
 """Readings nearer than this to the chosen one make a doubt."""

@@ -59,11 +59,17 @@ class ArmAngle:
     time_s: float
     side: Side
     angle_deg: float | None
-    """0 (arm along the trunk) to 180, in the image plane; None where it was not measured."""
+    """0 (arm along the trunk) to 180, corrected for the view where the camera's place is known, as
+    for an arm in the frontal plane; None where it was not measured."""
     visible: bool
     """True only where the arm was really seen: an angle that may count for a setup."""
     reason: str = ""
     """Why it is not visible, in plain words; empty where it is."""
+    seen_deg: float | None = None
+    """The angle as it is in the picture, before any correction; None where none was made."""
+    scapular_deg: float | None = None
+    """What `angle_deg` would be if the arm lay in the scapular plane, 30 degrees forward of the
+    frontal one; None where the camera's place is not known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +123,10 @@ class SetupReading:
     """Largest minus smallest angle in the window, after single-frame outliers are set aside."""
     at_s: float | None = None
     """The time at the window's end."""
+    corrected_by_deg: float | None = None
+    """How much of `angle_deg` is correction: the angle minus the one in the picture."""
+    correction: str = ""
+    """What was corrected for, in plain words; empty where nothing was."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isfinite
+from math import atan2, cos, degrees, isfinite, radians, sin
 from statistics import median
 from typing import Final, NamedTuple
 
@@ -13,6 +13,7 @@ from logger.core.statements import SetupWindow
 
 _LEAST_ANGLE_DEG: Final = 0.0
 _MOST_ANGLE_DEG: Final = 180.0
+_SCAPULAR_DEG: Final = 30.0
 _LEAST_SAMPLES: Final = 3
 """Two samples that agree are not yet a window, however far apart they are."""
 
@@ -40,6 +41,8 @@ class _Seen(NamedTuple):
     angle_deg: float
     step_s: float
     """Time since the visible sample before, 0 where the arm was out of sight in between."""
+    seen_deg: float
+    """The angle in the picture."""
 
 
 def read_setup(
@@ -63,7 +66,8 @@ def read_setup(
         the angle where `window` is None.
 
     """
-    seen = _visible(angles, side, before_s, rules)
+    plane_deg = 0.0 if window is None else window.plane_deg
+    seen = _visible(angles, side, plane_deg, (before_s - 2 * rules.most_age_s, before_s))
     steady, later = _last_steady(_without_outliers(seen, rules), before_s, rules)
     if not steady:
         return SetupReading(SetupStatus.NOT_SEEN)
@@ -72,16 +76,17 @@ def read_setup(
     if _left(later, middle, (end_s, before_s), rules):
         return SetupReading(SetupStatus.NOT_SEEN)
     status = _status(middle, window, rules.error_deg)
-    return SetupReading(status, middle, max(values) - min(values), end_s)
+    by_deg = middle - median(sample.seen_deg for sample in steady)
+    spread = max(values) - min(values)
+    return SetupReading(status, middle, spread, end_s, by_deg, _correction(steady, plane_deg))
 
 
 def _visible(
-    angles: Sequence[ArmAngle], side: str, before_s: float, rules: SetupRules
+    angles: Sequence[ArmAngle], side: str, plane_deg: float, between_s: tuple[float, float]
 ) -> list[_Seen]:
     # How far a window reaches back beyond its latest end matters little to a median, so that the
     # search need not go through a whole session.
-    from_s = before_s - 2 * rules.most_age_s
-    mine = [a for a in angles if a.side == side and from_s <= a.time_s <= before_s]
+    mine = [a for a in angles if a.side == side and between_s[0] <= a.time_s <= between_s[1]]
     seen: list[_Seen] = []
     blinked = True
     for sample in sorted(mine, key=lambda a: a.time_s):
@@ -89,9 +94,35 @@ def _visible(
             blinked = True
             continue
         step_s = 0.0 if blinked else sample.time_s - seen[-1].time_s
-        seen.append(_Seen(sample.time_s, sample.angle_deg, step_s))
+        angle = in_plane_deg(sample.angle_deg, sample.scapular_deg, plane_deg)
+        raw = sample.angle_deg if sample.seen_deg is None else sample.seen_deg
+        seen.append(_Seen(sample.time_s, angle, step_s, raw))
         blinked = False
     return seen
+
+
+def in_plane_deg(frontal_deg: float, scapular_deg: float | None, plane_deg: float) -> float:
+    """Return the elevation of an arm held in a plane turned forward by `plane_deg`, in degrees.
+
+    Between the two planes for which the eye gives it (0 and 30), and a little beyond, on a
+    straight line; where it gives only the frontal one, as a square camera sees it:
+    tan(true) = tan(seen) / cos(plane).
+    """
+    if scapular_deg is not None:
+        return frontal_deg + (scapular_deg - frontal_deg) * plane_deg / _SCAPULAR_DEG
+    seen = radians(frontal_deg)
+    return degrees(atan2(sin(seen), cos(seen) * cos(radians(plane_deg))))
+
+
+def _correction(steady: Sequence[_Seen], plane_deg: float) -> str:
+    """Return what was corrected for, in words; empty where nothing was."""
+    viewed = any(sample.angle_deg != sample.seen_deg for sample in steady)
+    if not viewed:
+        return ""
+    plane = (
+        f"arm held {plane_deg:.0f} deg forward" if plane_deg else "arm held in the frontal plane"
+    )
+    return f"for the camera's place, {plane}"
 
 
 def _without_outliers(seen: Sequence[_Seen], rules: SetupRules) -> list[_Seen]:

@@ -136,7 +136,7 @@ def _build(sections: Sections, name: str) -> Pack:
             utterance.opens_row, utterance.completes_row, utterance.bare_side_with, utterance.needs
         ),
         setup={
-            test: SetupWindow(table.low_deg, table.high_deg, table.source)
+            test: SetupWindow(table.low_deg, table.high_deg, table.source, table.plane_deg)
             for test, table in sections.setup.items()
         },
         mobility_of_score=score.values if score else {},

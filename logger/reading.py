@@ -27,9 +27,10 @@ from logger.grammar.pack import Pack
 from logger.grammar.parsing import Parser
 from logger.hearing.engines import Recogniser, hear_all
 from logger.recording.media import Recording, open_recording
+from logger.seeing.bodies import Region
 from logger.seeing.bundle import pose_bundle
 from logger.seeing.pose import PoseModel
-from logger.seeing.settings import WatchSettings
+from logger.seeing.settings import MOST_PEOPLE, WatchSettings
 from logger.seeing.watching import Watcher
 
 CLOSE_NATS = 2.0
@@ -101,6 +102,7 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
     pose_model: Path | None,
     *,
     camera: bool = True,
+    region: Region | None = None,
     progress: Progress = lambda _stage, _done: None,
 ) -> Session:
     """Read one recording; every failure is one of `logger.core.errors`."""
@@ -115,7 +117,7 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
         warnings.append("The recording has no sound: nothing could be heard.")
     watched = Watched()
     if camera and recording.has_video:
-        watched = _watch(recording, pose_model, progress)
+        watched = _watch(recording, pose_model, region, progress)
     elif camera:
         warnings.append("The recording has no picture: the table has no angles.")
     rules = MergeRules(pack.setup, pack.mobility_of_score)
@@ -123,13 +125,18 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
     return Session(recording, tuple(heard), watched, merged, (*warnings, *watched.warnings))
 
 
-def _watch(recording: Recording, pose_model: Path | None, progress: Progress) -> Watched:
-    with PoseModel(pose_bundle(pose_model)) as model:
-        return Watcher(WatchSettings(), model).watch(lambda: _shown(recording, progress))
+def _watch(
+    recording: Recording, pose_model: Path | None, region: Region | None, progress: Progress
+) -> Watched:
+    settings = WatchSettings(region=region)
+    with PoseModel(pose_bundle(pose_model), max_people=MOST_PEOPLE) as model:
+        return Watcher(settings, model).watch(lambda: _shown(recording, settings.rate_hz, progress))
 
 
-def _shown(recording: Recording, progress: Progress) -> Iterator[tuple[float, NDArray[np.uint8]]]:
-    for frame in recording.frames(None):
+def _shown(
+    recording: Recording, rate_hz: float, progress: Progress
+) -> Iterator[tuple[float, NDArray[np.uint8]]]:
+    for frame in recording.frames(rate_hz):
         progress("seeing", _share(frame.time_s, recording))
         yield frame.time_s, frame.rgb
 

@@ -15,9 +15,7 @@ from logger.core.errors import UsageError
 from logger.grammar.loading import load_pack
 from logger.seeing.bundle import pose_bundle
 from logger.seeing.pose import PoseModel
-from logger.seeing.settings import WatchSettings
-
-_PEOPLE = 3
+from logger.seeing.settings import MOST_PEOPLE, WatchSettings
 
 
 @click.command("seeing")
@@ -47,7 +45,7 @@ def seeing(
     known = [session_in(folder) for folder in sessions]
     windows = load_pack("glenohumeral").setup
     results: list[ArmResult] = []
-    with PoseModel(pose_bundle(pose_model), max_people=_PEOPLE) as model:
+    with PoseModel(pose_bundle(pose_model), max_people=MOST_PEOPLE) as model:
         measured = Measured(WatchSettings(), model)
         for still in pictures:
             results += measured.still(still)

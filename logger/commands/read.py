@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isfinite
 from pathlib import Path
 
 import click
@@ -16,6 +17,24 @@ from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
 from logger.hearing.engines import ENGINES, Recogniser, open_recogniser
 from logger.reading import read_recording
+from logger.seeing.bodies import Region
+
+
+def patient_region(
+    _context: click.Context, _option: click.Parameter, value: str | None
+) -> Region | None:
+    """Return the four numbers of --patient-region; refuse what is none."""
+    if value is None:
+        return None
+    try:
+        x, y, width, height = (float(part) for part in value.split(","))
+    except ValueError:
+        raise click.BadParameter(
+            f"{value!r} is not x,y,w,h: give four numbers such as 200,80,240,300."
+        ) from None
+    if not (width > 0 and height > 0 and isfinite(x + y + width + height)):
+        raise click.BadParameter(f"{value!r} is empty: width and height must be above 0.")
+    return (x, y, width, height)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +47,7 @@ class ReadJob:
     speech_model: Path | None = None
     pose_model: Path | None = None
     camera: bool = True
+    region: Region | None = None
     quiet: bool = False
 
     def run(self, recording: Path) -> None:
@@ -39,6 +59,7 @@ class ReadJob:
                 self.recogniser,
                 self.pose_model,
                 camera=self.camera,
+                region=self.region,
                 progress=report,
             )
         folder = self.out / recording.stem
@@ -51,6 +72,8 @@ class ReadJob:
         options: dict[str, str | bool] = {"camera": self.camera}
         if self.speech_model:
             options["speech_model"] = self.speech_model.name
+        if self.region:
+            options["patient_region"] = ",".join(f"{value:g}" for value in self.region)
         if self.pose_model:
             options["pose_model"] = self.pose_model.name
         return options
@@ -63,6 +86,13 @@ class ReadJob:
 @click.option("--engine", default="moonshine", help=f"One of: {', '.join(ENGINES)}.")
 @click.option("--speech-model", type=click.Path(path_type=Path), help="Folder of another model.")
 @click.option("--pose-model", type=click.Path(path_type=Path), help="Another .task bundle.")
+@click.option(
+    "--patient-region",
+    "region",
+    metavar="X,Y,W,H",
+    callback=patient_region,
+    help="Where the patient's trunk is, in pixels of the picture.",
+)
 @click.option("--no-camera", is_flag=True, help="Leave the picture out.")
 @click.option("--quiet", is_flag=True, help="No progress bar and no table.")
 def read_command(
@@ -72,6 +102,7 @@ def read_command(
     engine: str,
     speech_model: Path | None,
     pose_model: Path | None,
+    region: Region | None,
     no_camera: bool,
     quiet: bool,
 ) -> None:
@@ -84,7 +115,7 @@ def read_command(
         raise UsageError("Two recordings have the same name: read them into different --out.")
     pack = load_pack(pack_name)
     recogniser = open_recogniser(engine, pack, speech_model)
-    job = ReadJob(pack, recogniser, out, speech_model, pose_model, not no_camera, quiet)
+    job = ReadJob(pack, recogniser, out, speech_model, pose_model, not no_camera, region, quiet)
     failures: list[SpokenFindingsError] = []
     for recording in recordings:
         try:

@@ -33,6 +33,8 @@ FINDING_COLUMNS: Final = (
     "status",
     "reason",
     "caution",
+    "arm_angle_corrected_by_deg",
+    "arm_angle_correction",
 )
 ANGLE_COLUMNS: Final = ("time_s", "side", "angle_deg", "visible", "reason")
 _WHOLE: Final = ("range_deg", "mobility_score", "pain")
@@ -45,6 +47,7 @@ _DIGITS: Final = {
     "arm_angle_deg": 1,
     "arm_angle_spread_deg": 1,
     "arm_angle_at_s": 2,
+    "arm_angle_corrected_by_deg": 1,
     "confidence": 3,
 }
 _TYPES: Final[Mapping[str, str]] = (
@@ -139,6 +142,8 @@ def _finding(row: Finding) -> dict[str, object]:
         "status": row.status.value,
         "reason": "; ".join(row.reasons),
         "caution": "; ".join(row.cautions),
+        "arm_angle_corrected_by_deg": row.setup.corrected_by_deg,
+        "arm_angle_correction": row.setup.correction,
     }
 
 

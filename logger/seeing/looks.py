@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -57,13 +57,17 @@ def reduced(rgb: Picture, most_px: int | None) -> Picture:
     return cv2.resize(rgb, (size[0], size[1]), interpolation=cv2.INTER_AREA).astype(np.uint8)
 
 
-def distinct(pictures: list[Picture]) -> list[Picture]:
-    """Return the pictures without those that repeat one before: what is seen in them is no more."""
+def distinct(pictures: Sequence[Picture]) -> tuple[list[Picture], list[int]]:
+    """Return the pictures without those that repeat an earlier one, and for each which it is."""
     kept: list[Picture] = []
     small: list[NDArray[np.float64]] = []
+    places: list[int] = []
     for rgb in pictures:
         tiny = cv2.resize(rgb, (64, 64), interpolation=cv2.INTER_AREA).astype(np.float64)
-        if all(np.abs(tiny - other).max() > _SAME_LEVELS for other in small):
+        same = (i for i, s in enumerate(small) if np.abs(tiny - s).max() <= _SAME_LEVELS)
+        place = next(same, len(kept))
+        if place == len(kept):
             kept.append(rgb)
             small.append(tiny)
-    return kept
+        places.append(place)
+    return kept, places

@@ -58,9 +58,15 @@ class Trunk:
         """The distance from the middle of the shoulders to that of the hips."""
         return math.dist(self.mid_shoulder, self.mid_hip)
 
-    def distance(self, person: Person) -> float:
-        """Return the mean distance of a person's trunk from this one, in trunk lengths."""
-        away = np.linalg.norm(person.points[list(TRUNK)] - self.points, axis=1)
+    def distance(self, person: Person, *, swapped: bool = False) -> float:
+        """Return the mean distance of a person's trunk from this one, in trunk lengths.
+
+        With `swapped`, of the same trunk with left and right taken for each other.
+        """
+        points = person.points[list(TRUNK)]
+        away = np.linalg.norm(
+            points[[1, 0, 3, 2] if swapped else [0, 1, 2, 3]] - self.points, axis=1
+        )
         return float(away.mean()) / self.length_px
 
 

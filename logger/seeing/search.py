@@ -35,6 +35,8 @@ _FEW_LOOKS: Final = 2
 """With no more distinct pictures than this, every one is shown in all four turns."""
 _NEAR_TRUNKS: Final = 0.35
 """How far a first sighting of the patient's trunk may be off."""
+_ALONE_TRUNKS: Final = 0.8
+"""The same where everybody else has been painted out: the first sighting may be half a mixture."""
 
 NOBODY: Final = "no patient lying still in view"
 SIDES_UNSURE: Final = "left and right cannot be told apart"
@@ -61,6 +63,7 @@ class _Pinned:
     spread: float
     """How far sightings lie from the median trunk (median), in trunk lengths."""
     painted: bool
+    sides_sure: bool
 
 
 class Search:
@@ -79,14 +82,10 @@ class Search:
             return Found(reason=NOBODY)
         settings = self._settings
         scale = min(settings.look_px / max(first[1].shape[:2]), 1.0)
-        rest = (
-            []
-            if first is None
-            else spread(_joined(first, frames), settings.looks, settings.look_px)
-        )
-        looks = distinct([rgb for _, rgb in rest])
+        rest = spread(_joined(first, frames), settings.looks, settings.look_px)
+        looks, places = distinct([rgb for _, rgb in rest])
         warnings = self._dark(looks)
-        choice = self._choice(looks, scale)
+        choice = self._choice(looks, places, scale)
         if choice.warning:
             warnings = (*warnings, choice.warning)
         if choice.patient is None:
@@ -102,7 +101,7 @@ class Search:
             return ()
         return ("The picture is very dark: angles may be missing; light the table.",)
 
-    def _choice(self, looks: Sequence[Picture], scale: float) -> Choice:
+    def _choice(self, looks: Sequence[Picture], places: Sequence[int], scale: float) -> Choice:
         settings, rules = self._settings, self._settings.choice
         region = settings.region
         if region is not None:
@@ -110,7 +109,7 @@ class Search:
         few = len(looks) <= _FEW_LOOKS
         turns = [(0, 1, 2, 3) if few else ((0, 1) if i % 2 else (2, 3)) for i in range(len(looks))]
         seen = [list(people_in(self._model, rgb, t)) for rgb, t in zip(looks, turns, strict=True)]
-        choice = choose(bodies_of(seen, rules), rules, region)
+        choice = choose(bodies_of([seen[i] for i in places], rules), rules, region)
         if choice.patient is not None or not any(seen):
             return choice
         # The detector finds one person in a heap of two: paint out whoever does not lie, and look
@@ -121,7 +120,7 @@ class Search:
                 if not lies_stretched(body, rules):
                     hidden = painted_out(hidden, body.person)
             seen[i] += people_in(self._model, hidden, turns[i])
-        return choose(bodies_of(seen, rules), rules, region)
+        return choose(bodies_of([seen[i] for i in places], rules), rules, region)
 
     def _pinned(
         self, patient: Body, others: Sequence[Body], looks: Sequence[Picture]
@@ -143,8 +142,10 @@ class Search:
         count = len(settings.framings) if few else settings.views_a_frame
         trunk = patient.trunk
         people: list[Person] = []
-        for within in (_NEAR_TRUNKS, 2 * settings.most_trunk_away):
-            people = []
+        swapped = 0
+        first = _ALONE_TRUNKS if painted else _NEAR_TRUNKS
+        for within in (first, 2 * settings.most_trunk_away):
+            people, swapped = [], 0
             for framing in settings.framings[:count]:
                 view = view_of(trunk, framing)
                 for rgb in looks:
@@ -152,12 +153,13 @@ class Search:
                     nearest = min(found, key=trunk.distance, default=None)
                     if nearest is not None and trunk.distance(nearest) <= within:
                         people.append(nearest)
+                    swapped += any(trunk.distance(p, swapped=True) <= within for p in found)
             if 3 * len(people) < count * len(looks):
                 return None
             points = median_person(people).points[list(TRUNK)]
             trunk = replace(trunk, points=points)
         away = float(np.median([trunk.distance(person) for person in people]))
-        return _Pinned(median_person(people), away, painted)
+        return _Pinned(median_person(people), away, painted, 4 * swapped < len(people))
 
     def _found(
         self, choice: Choice, pinned: _Pinned, scale: float, warnings: tuple[str, ...]
@@ -167,7 +169,7 @@ class Search:
         trunk = Trunk(
             person.points[list(TRUNK)],
             patient.support if patient else 0.0,
-            patient is not None and patient.sides_sure,
+            pinned.sides_sure and (pinned.painted or (patient is not None and patient.sides_sure)),
         )
         camera = camera_of(person, settings.view)
         others = tuple(

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Final
 
 from logger.seeing.bodies import ChoiceRules, Region
 from logger.seeing.covering import CoverSettings
 from logger.seeing.patient import Framing
 from logger.seeing.view import ViewModel
+
+MOST_PEOPLE: Final = 3
+"""How many people the model is asked for in one picture."""
 
 
 def _framings() -> tuple[Framing, ...]:
@@ -45,7 +49,10 @@ class WatchSettings:
     scapular plane that looks the same; where it differs more, the angle is blank."""
     most_skew_deg: float = 25.0
     most_disagreement_deg: float = 8.0
-    """Between two readings of an arm; of more than two, twice their standard deviation."""
+    """Between two readings of an arm; of more, twice the standard deviation between pairs of a
+    plain and a mirrored view (the model errs to one side, mirrored to the other)."""
+    most_pair_deg: float = 20.0
+    """Twice the standard deviation of all single views."""
     least_elbow: float = 0.6
     """The model's own visibility of the elbow, 0 to 1."""
     arm_trunks: tuple[float, float] = (0.33, 0.75)

@@ -44,6 +44,8 @@ _FAINT: Final = "the elbow is hidden"
 _NO_PLACE: Final = "no arm could be seen so from here"
 _PLANE: Final = "from here the arm's plane makes too much of a difference"
 _MOVED_S: Final = 3.0
+_PAIRED: Final = 6
+"""From this many views on, mirrored pairs are compared rather than single views."""
 _DRAWN: Final = 0.5
 """The visibility from which a joint is drawn."""
 
@@ -161,12 +163,12 @@ class Watcher:
         values = [angle for angle in seen if angle is not None]
         if len(held.people) < max(2, 0.6 * held.shown) or len(values) < len(seen):
             return _Reading(reason=_DISAGREE)
-        apart = 2.0 * float(np.std(values))
+        apart = _disagreement_deg(values, self._settings.most_pair_deg)
         elbow = np.median(elbows, axis=0)
         reading = self._elevation(found, side, elbow, float(np.median(values)))
         length = float(np.linalg.norm(elbow - shoulder)) / trunk.length_px
         inside = bool((elbow >= 0).all() and elbow[0] < shape[1] and elbow[1] < shape[0])
-        sure = min(float(person.visibility[_ELBOW[side]]) for person in held.people)
+        sure = float(np.quantile([p.visibility[_ELBOW[side]] for p in held.people], 0.25))
         reason = self._fault(reading, apart, (length, sure), inside=inside)
         return _Reading(reading.angle_deg, reading.seen_deg, reading.scapular_deg, apart, reason)
 
@@ -217,6 +219,14 @@ def _across(trunk: Trunk, side: Side) -> NDArray[np.float64]:
 def _shoulder(trunk: Trunk, side: Side) -> NDArray[np.float64]:
     point: NDArray[np.float64] = trunk.points[0 if side == "left" else 1]
     return point
+
+
+def _disagreement_deg(values: Sequence[float], most_pair_deg: float) -> float:
+    """Return by how much readings of one arm differ, in degrees; views come in mirrored pairs."""
+    single = 2.0 * float(np.std(values))
+    if len(values) < _PAIRED or len(values) % 2 or single > most_pair_deg:
+        return single
+    return 2.0 * float(np.std(np.reshape(values, (-1, 2)).mean(axis=1)))
 
 
 def _small(cut: Picture) -> NDArray[np.float64]:

@@ -15,7 +15,8 @@ import pytest
 from logger.core.errors import ModelError
 from logger.seeing.bundle import DETECTOR_NAME, LANDMARKS_NAME, check_bundle, pose_bundle
 from logger.seeing.pose import PoseModel
-from logger.seeing.watching import Watcher, WatchSettings
+from logger.seeing.settings import WatchSettings
+from logger.seeing.watching import Watcher
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

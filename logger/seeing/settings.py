@@ -10,8 +10,9 @@ from logger.seeing.covering import CoverSettings
 from logger.seeing.patient import Framing
 from logger.seeing.view import ViewModel
 
-MOST_PEOPLE: Final = 3
-"""How many people the model is asked for in one picture."""
+MOST_PEOPLE: Final = 2
+"""How many people the model is asked for in one picture; each costs a run of the landmark model.
+Whoever is hidden behind two is found once those have been painted out."""
 
 
 def _framings() -> tuple[Framing, ...]:
@@ -23,7 +24,7 @@ def _framings() -> tuple[Framing, ...]:
 class WatchSettings:
     """What the eye looks at and what it lets count."""
 
-    rate_hz: float = 6.0
+    rate_hz: float = 5.0
     """Frames looked at in a second; fewer where the recording has fewer."""
     region: Region | None = None
     """Where the patient is, if the user says so."""

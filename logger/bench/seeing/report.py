@@ -91,6 +91,16 @@ def as_text(results: Sequence[ArmResult], cost: Cost) -> str:
     return "\n".join(lines)
 
 
+def as_table(results: Sequence[ArmResult]) -> str:
+    """Return one CSV line an arm, for plots: what, condition, side and angles in degrees."""
+    lines = ["what,condition,side,true_deg,seen_deg,given_deg,from_square_deg"]
+    for r in results:
+        numbers = (r.true_deg, r.seen_deg, r.given_deg, r.from_square_deg)
+        cells = ["" if number is None else f"{number:.2f}" for number in numbers]
+        lines.append(",".join([r.what.replace(",", " "), r.condition, r.side, *cells]))
+    return "\n".join(lines) + "\n"
+
+
 def as_object(results: Sequence[ArmResult], cost: Cost) -> dict[str, object]:
     """Return what --json prints: the conditions by name, and the cost under "cost"."""
     out: dict[str, object] = {name: asdict(row) for name, row in by_condition(results).items()}

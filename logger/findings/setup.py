@@ -30,6 +30,11 @@ class SetupRules:
     end a window, but the time in it does not count as seen."""
     most_age_s: float = 30.0
     """How long before the finding the window may end."""
+    most_unseen_s: float = 3.0
+    """A window that ended longer ago than this is given only if nothing speaks against the arm
+    having stayed, not even readings that are too poor to count."""
+    most_moved_deg: float = 15.0
+    """Poor readings further off than this, in the middle, say that the arm has moved."""
     edge_s: float = 1.0
     """At each end of a hold, where the arm still settles or hands come on, this much does not
     count; of a short hold a quarter at each end."""
@@ -82,7 +87,8 @@ def read_setup(
     inner = _inner(steady, rules)
     values = [sample.angle_deg for sample in inner]
     middle = median(values)
-    if _left(later, middle, (end_s, before_s), rules):
+    unseen = _unseen(angles, side, plane_deg, (end_s, before_s))
+    if _left(later, middle, (end_s, before_s), rules) or _moved_unseen(unseen, middle, rules):
         return SetupReading(SetupStatus.NOT_SEEN)
     status = _status(middle, window, rules.error_deg)
     by_deg = middle - median(sample.seen_deg for sample in inner)
@@ -216,6 +222,34 @@ def _left(
     end_s, before_s = between_s
     before_gap = off[0] is later[-1] and before_s - off[0].time_s > rules.most_gap_s
     return before_gap or off[0].time_s - end_s > rules.most_gap_s
+
+
+def _unseen(
+    angles: Sequence[ArmAngle], side: str, plane_deg: float, between_s: tuple[float, float]
+) -> list[tuple[float, float]]:
+    """Return (time_s, angle_deg) of the readings after the window that were too poor to count."""
+    return [
+        (a.time_s, in_plane_deg(a.angle_deg, a.scapular_deg, plane_deg))
+        for a in angles
+        if a.side == side
+        and between_s[0] < a.time_s <= between_s[1]
+        and not a.visible
+        and a.angle_deg is not None
+        and isfinite(a.angle_deg)
+    ]
+
+
+def _moved_unseen(
+    unseen: Sequence[tuple[float, float]], middle_deg: float, rules: SetupRules
+) -> bool:
+    """Whether readings too poor to count say that the arm was moved while hands covered it.
+
+    Under hands a reading may be tens of degrees off. Shortly after a window that says nothing;
+    over a longer time the arm may really have been moved, and a blank is better.
+    """
+    if len(unseen) < _LEAST_SAMPLES or unseen[-1][0] - unseen[0][0] < rules.most_unseen_s:
+        return False
+    return abs(median(angle for _, angle in unseen) - middle_deg) > rules.most_moved_deg
 
 
 def _status(angle_deg: float, window: SetupWindow | None, error_deg: float) -> SetupStatus:

@@ -266,3 +266,17 @@ def test_ends_of_the_scale_are_no_limits() -> None:
 def test_without_a_window_the_angle_is_read_and_not_judged() -> None:
     reading = read_setup(trace(lambda _: 70.0, 2.0), "right", 2.0, None, RULES)
     assert (reading.angle_deg, reading.status) == (70.0, SetupStatus.NOT_REQUIRED)
+
+
+@pytest.mark.parametrize(
+    ("covered_s", "reads", "given"), [(1.5, 80.0, True), (6.0, 80.0, False), (6.0, 52.0, True)]
+)
+def test_an_arm_that_seems_moved_under_hands_is_blank(
+    covered_s: float, reads: float, given: bool
+) -> None:
+    """Held at 45 for 2 s, then covered: poor readings count against it, but only over time."""
+    held = trace(lambda _: 45.0, 2.0)
+    times = [2.1 + i / 10 for i in range(int(covered_s * 10))]
+    covered = [ArmAngle(t, "right", reads, visible=False, reason="hands") for t in times]
+    reading = read([*held, *covered], times[-1])
+    assert (reading.angle_deg == 45.0) is given

@@ -14,7 +14,7 @@ from pathlib import Path
 import matplotlib as mpl
 import pandas as pd
 
-mpl.use("svg")
+mpl.use("agg")
 
 from matplotlib import pyplot as plt
 
@@ -24,7 +24,7 @@ _MARKS = {"front": "o", "oblique": "s", "prone": "^", "two": "D"}
 def main(table: Path, picture: Path) -> None:
     """Read the arms of a benchmark and write the picture."""
     arms = pd.read_csv(table).dropna(subset=["given_deg", "seen_deg", "from_square_deg"])
-    mpl.rcParams["svg.hashsalt"] = "view-angle"
+    mpl.rcParams.update({"svg.hashsalt": "view-angle", "svg.fonttype": "none"})
     figure, panels = plt.subplots(1, 2, figsize=(9, 4), sharex=True, sharey=True)
     titles = ("as in the picture", "corrected for the camera's place")
     for panel, column, title in zip(panels, ("seen_deg", "given_deg"), titles, strict=True):

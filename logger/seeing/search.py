@@ -38,6 +38,9 @@ _NEAR_TRUNKS: Final = 0.35
 _ALONE_TRUNKS: Final = 0.8
 """The same where everybody else has been painted out: the first sighting may be half a mixture."""
 
+_FEW_SWAPPED: Final = 0.25
+_FEWER_SWAPPED: Final = 0.125
+
 NOBODY: Final = "no patient lying still in view"
 SIDES_UNSURE: Final = "left and right cannot be told apart"
 OBLIQUE: Final = "the patient is seen from too far aside"
@@ -63,7 +66,16 @@ class _Pinned:
     spread: float
     """How far sightings lie from the median trunk (median), in trunk lengths."""
     painted: bool
-    sides_sure: bool
+    swapped: float
+    """How many sightings have left and right the other way round, for each that has not."""
+
+    def sides_sure(self, patient: Body) -> bool:
+        """Return whether left and right can be told apart.
+
+        Upright, larger views count for more than those of the whole frame, whatever its turn.
+        """
+        sure = patient.sides_sure or self.painted
+        return self.swapped < (_FEW_SWAPPED if sure else _FEWER_SWAPPED)
 
 
 class Search:
@@ -159,7 +171,7 @@ class Search:
             points = median_person(people).points[list(TRUNK)]
             trunk = replace(trunk, points=points)
         away = float(np.median([trunk.distance(person) for person in people]))
-        return _Pinned(median_person(people), away, painted, 4 * swapped < len(people))
+        return _Pinned(median_person(people), away, painted, swapped / len(people))
 
     def _found(
         self, choice: Choice, pinned: _Pinned, scale: float, warnings: tuple[str, ...]
@@ -169,7 +181,7 @@ class Search:
         trunk = Trunk(
             person.points[list(TRUNK)],
             patient.support if patient else 0.0,
-            pinned.sides_sure and (pinned.painted or (patient is not None and patient.sides_sure)),
+            patient is not None and pinned.sides_sure(patient),
         )
         camera = camera_of(person, settings.view)
         others = tuple(

@@ -43,7 +43,7 @@ class SetupRules:
     and only the last third counts."""
     error_deg: float = 6.0
     """The measurement's own error: this near to a limit is borderline. On five rendered sessions
-    29 of 32 setups were off by no more, the others by up to 9 (arms at 78 and above, and one of 20
+    28 of 31 setups were off by no more, the others by up to 9 (arms at 78 and above, and one of 20
     beside hands of the patient's colour). For comparison, two testers with a goniometer differ by
     5 to 7 (adhesive capsulitis, Sharma 2015) and up to 20 (de Winter 2004: limits of agreement)."""
 

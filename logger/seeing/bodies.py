@@ -9,6 +9,7 @@ settle it, nobody is chosen.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -49,6 +50,8 @@ _LIMBS: Final = (
 )
 """What of a body is painted out: two joints and the limb's width in trunk lengths."""
 _HEAD_MARKS: Final = 11
+_ALIKE: Final = 1.25
+"""Trunks that differ by no more than this factor may be one body's, from two places."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,12 +203,10 @@ def choose(bodies: Sequence[Body], rules: ChoiceRules, region: Region | None = N
         return Choice(None, (), "Nobody lying still was found in the picture.")
     best = max(bodies, key=lambda body: body.support)
     likely = [body for body in bodies if body.support >= rules.rival_share * best.support]
-    earlier = [
-        body for body in likely if all(_after(other, body) for other in _without(likely, body))
-    ]
-    if len(likely) > 1 and earlier:
+    moved = _moved([body for body in likely if lies_stretched(body, rules) is not False])
+    if moved is not None:
         return Choice(
-            earlier[0], (), "The camera or the patient was moved: only the time before it counts."
+            moved, (), "The camera or the patient was moved: only the time before it counts."
         )
     return _lying(likely, bodies, rules)
 
@@ -245,8 +246,19 @@ def _without(bodies: Sequence[Body], one: Body) -> list[Body]:
     return [body for body in bodies if body is not one]
 
 
-def _after(later: Body, earlier: Body) -> bool:
-    return min(later.looks) > max(earlier.looks)
+def _moved(likely: Sequence[Body]) -> Body | None:
+    """Return the first of two or more that are one body at different times, or None.
+
+    They are never seen together, and are about as large: the camera was moved, or the patient.
+    """
+    if len(likely) < 2:  # noqa: PLR2004 - one body is in one place
+        return None
+    in_time = sorted(likely, key=lambda body: min(body.looks))
+    apart = all(
+        min(later.looks) > max(sooner.looks) for sooner, later in itertools.pairwise(in_time)
+    )
+    lengths = [body.trunk.length_px for body in likely]
+    return in_time[0] if apart and max(lengths) <= _ALIKE * min(lengths) else None
 
 
 def _inside(trunk: Trunk, region: Region) -> bool:

@@ -143,7 +143,8 @@ class Search:
         agrees better with itself counts.
         """
         tries = [self._tried(patient, looks, painted=False)]
-        if others:
+        if others and len(looks) <= _FEW_LOOKS:
+            # Only in a held picture: painted over moving ones, it would hide the patient's arm.
             hidden = [_without(rgb, [body.person for body in others]) for rgb in looks]
             tries.append(self._tried(patient, hidden, painted=True))
         return min((t for t in tries if t is not None), key=lambda t: t.spread, default=None)

@@ -123,6 +123,21 @@ def test_a_knocked_camera_leaves_the_time_before() -> None:
     assert "moved" in choice.warning
 
 
+def test_a_clinician_who_waits_for_a_late_patient_is_not_the_patient() -> None:
+    waiting = [[stooping_at(150, 240)] for _ in range(6)]
+    with_patient = [[person_at(420, 300)] for _ in range(8)]
+    choice = choose(bodies_of(waiting + with_patient, RULES), RULES)
+    assert middle(choice.patient)[0] == pytest.approx(420)
+
+
+def test_bodies_of_two_sizes_at_two_times_are_not_one_that_moved() -> None:
+    small = Person(person_at(0, 0).points * 0.6 + [150, 240], person_at(0, 0).visibility)
+    seen = [[small] for _ in range(8)] + [[person_at(420, 300)] for _ in range(8)]
+    choice = choose(bodies_of(seen, RULES), RULES)
+    assert choice.patient is None
+    assert "--patient-region" in choice.warning
+
+
 def test_sides_that_swap_are_not_sure() -> None:
     body = person_at(320, 240)
     points = body.points.copy()

@@ -6,6 +6,7 @@ from typing import Final
 
 import click
 
+from logger.commands.bench import bench_command
 from logger.commands.check import check_command
 from logger.commands.demo import demo_command
 from logger.commands.markers import calibrate_command, markers_command
@@ -48,5 +49,6 @@ for _command in (
     calibrate_command,
     check_command,
     demo_command,
+    bench_command,
 ):
     main.add_command(_command)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
 
@@ -29,10 +29,12 @@ from logger.hearing.ear import Ear
 from logger.hearing.engines import Recogniser
 from logger.recording.media import Recording, open_recording
 from logger.recording.quality import SoundQuality
+from logger.seeing.bodies import Region
 from logger.seeing.bundle import pose_bundle
 from logger.seeing.markers.using import MarkerOptions, MarkerScout, with_markers
 from logger.seeing.pose import PoseModel
-from logger.seeing.watching import Watcher, WatchSettings
+from logger.seeing.settings import MOST_PEOPLE, WatchSettings
+from logger.seeing.watching import Watcher
 
 CLOSE_NATS = 2.0
 """Readings nearer than this to the chosen one make a doubt."""
@@ -42,6 +44,25 @@ _NOTEWORTHY_S = 0.5
 
 Progress = Callable[[str, float], None]
 """Told the stage ("hearing", "seeing") and how much of it is done, 0 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class EyeChoice:
+    """How the picture is looked at."""
+
+    pose_model: Path | None = None
+    region: Region | None = None
+    """Where the patient's trunk is, as x, y, width and height in pixels."""
+    markers: MarkerOptions = field(default_factory=MarkerOptions)
+
+    def in_session(self) -> dict[str, str | bool]:
+        """Return what session.json keeps of it."""
+        kept = self.markers.in_session()
+        if self.pose_model:
+            kept["pose_model"] = self.pose_model.name
+        if self.region:
+            kept["patient_region"] = ",".join(f"{value:g}" for value in self.region)
+        return kept
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,17 +117,17 @@ def _digest(pack: Pack) -> str:
     return hashlib.sha256(repr(pack).encode()).hexdigest()[:12]
 
 
-def read_recording(  # noqa: PLR0913 - each is one thing to plug in
+def read_recording(
     path: Path,
     pack: Pack,
     recogniser: Recogniser,
-    pose_model: Path | None,
-    *,
-    camera: bool = True,
-    markers: MarkerOptions = MarkerOptions(),  # noqa: B008 - frozen
+    eye: EyeChoice | None,
     progress: Progress = lambda _stage, _done: None,
 ) -> Session:
-    """Read one recording; every failure is one of `logger.core.errors`."""
+    """Read one recording, without its picture where `eye` is None.
+
+    Every failure is one of `logger.core.errors`.
+    """
     recording = open_recording(path)
     warnings = [*recording.warnings, *recogniser.warnings]
     heard: list[Heard] = []
@@ -117,40 +138,32 @@ def read_recording(  # noqa: PLR0913 - each is one thing to plug in
     else:
         warnings.append("The recording has no sound: nothing could be heard.")
     watched = Watched()
-    if camera and recording.has_video:
-        watched = watch_recording(recording, pose_model, progress, markers)
-    elif camera:
+    if eye and recording.has_video:
+        watched = watch_recording(recording, eye, progress)
+    elif eye:
         warnings.append("The recording has no picture: the table has no angles.")
     rules = MergeRules(pack.setup, pack.mobility_of_score)
     merged = merge(heard, watched.angles, rules)
     return Session(recording, tuple(heard), watched, merged, (*warnings, *watched.warnings))
 
 
-def watch_recording(
-    recording: Recording,
-    pose_model: Path | None,
-    progress: Progress,
-    markers: MarkerOptions | None = None,
-) -> Watched:
+def watch_recording(recording: Recording, eye: EyeChoice, progress: Progress) -> Watched:
     """Read the arms of a recording with a picture, without listening to it."""
-    markers = markers or MarkerOptions()
+    settings, markers = WatchSettings(region=eye.region), eye.markers
+
+    def shown() -> Iterator[tuple[float, NDArray[np.uint8]]]:
+        for frame in recording.frames(settings.rate_hz):
+            progress("seeing", _share(frame.time_s, recording))
+            yield frame.time_s, frame.rgb
+
     if markers.use == "only":
-        return markers.watcher().watch(_shown(recording, progress))
+        return markers.watcher().watch(shown())
     scout = MarkerScout(active=markers.use == "auto")
-    with PoseModel(pose_bundle(pose_model)) as model:
-        watched = Watcher(WatchSettings(), model).watch(
-            lambda: scout.through(_shown(recording, progress))
-        )
+    with PoseModel(pose_bundle(eye.pose_model), max_people=MOST_PEOPLE) as model:
+        watched = Watcher(settings, model).watch(lambda: scout.through(shown()))
     if not scout.sides:
         return markers.unused(watched)
-    by_markers = markers.watcher().watch(_shown(recording, progress))
-    return with_markers(watched, by_markers, scout.sides)
-
-
-def _shown(recording: Recording, progress: Progress) -> Iterator[tuple[float, NDArray[np.uint8]]]:
-    for frame in recording.frames(None):
-        progress("seeing", _share(frame.time_s, recording))
-        yield frame.time_s, frame.rgb
+    return with_markers(watched, markers.watcher().watch(shown()), scout.sides)
 
 
 def _hear(

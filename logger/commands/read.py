@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from math import isfinite
 from pathlib import Path
 
 import click
@@ -15,8 +16,26 @@ from logger.files.saving import save_session
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
 from logger.hearing.engines import ENGINES, Recogniser, open_recogniser
-from logger.reading import Session, read_recording
+from logger.reading import EyeChoice, Session, read_recording
+from logger.seeing.bodies import Region
 from logger.seeing.markers.using import MARKER_USES, MarkerOptions, MarkerUse, camera_choice
+
+
+def patient_region(
+    _context: click.Context, _option: click.Parameter, value: str | None
+) -> Region | None:
+    """Return the four numbers of --patient-region; refuse what is none."""
+    if value is None:
+        return None
+    try:
+        x, y, width, height = (float(part) for part in value.split(","))
+    except ValueError:
+        raise click.BadParameter(
+            f"{value!r} is not x,y,w,h: give four numbers such as 200,80,240,300."
+        ) from None
+    if not (width > 0 and height > 0 and isfinite(x + y + width + height)):
+        raise click.BadParameter(f"{value!r} is empty: width and height must be above 0.")
+    return (x, y, width, height)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,11 +45,10 @@ class ReadJob:
     pack: Pack
     recogniser: Recogniser
     out: Path
+    eye: EyeChoice | None = field(default_factory=EyeChoice)
+    """None leaves the picture out."""
     speech_model: Path | None = None
-    pose_model: Path | None = None
-    camera: bool = True
     quiet: bool = False
-    markers: MarkerOptions = field(default_factory=MarkerOptions)
     video: bool = False
 
     def run(self, recording: Path) -> None:
@@ -40,9 +58,7 @@ class ReadJob:
                 recording,
                 self.pack,
                 self.recogniser,
-                self.pose_model,
-                camera=self.camera,
-                markers=self.markers,
+                self.eye,
                 progress=report,
             )
         folder = self.out / recording.stem
@@ -64,11 +80,11 @@ class ReadJob:
                 draw_video(session, self.pack.setup, folder, report)
 
     def _options(self) -> dict[str, str | bool]:
-        options: dict[str, str | bool] = {"camera": self.camera, **self.markers.in_session()}
+        options: dict[str, str | bool] = {"camera": self.eye is not None}
+        if self.eye is not None:
+            options |= self.eye.in_session()
         if self.speech_model:
             options["speech_model"] = self.speech_model.name
-        if self.pose_model:
-            options["pose_model"] = self.pose_model.name
         return options
 
 
@@ -79,6 +95,13 @@ class ReadJob:
 @click.option("--engine", default="moonshine", help=f"One of: {', '.join(ENGINES)}.")
 @click.option("--speech-model", type=click.Path(path_type=Path), help="Folder of another model.")
 @click.option("--pose-model", type=click.Path(path_type=Path), help="Another .task bundle.")
+@click.option(
+    "--patient-region",
+    "region",
+    metavar="X,Y,W,H",
+    callback=patient_region,
+    help="Where the patient's trunk is, in pixels of the picture.",
+)
 @click.option("--no-camera", is_flag=True, help="Leave the picture out.")
 @click.option(
     "--markers",
@@ -113,6 +136,7 @@ def read_command(
     engine: str,
     speech_model: Path | None,
     pose_model: Path | None,
+    region: Region | None,
     no_camera: bool,
     marker_use: MarkerUse,
     calibration: Path | None,
@@ -131,9 +155,8 @@ def read_command(
     markers = MarkerOptions(marker_use, camera_choice(calibration, focal_35mm), neutral_s)
     pack = load_pack(pack_name)
     recogniser = open_recogniser(engine, pack, speech_model)
-    job = ReadJob(
-        pack, recogniser, out, speech_model, pose_model, not no_camera, quiet, markers, video
-    )
+    eye = None if no_camera else EyeChoice(pose_model, region, markers)
+    job = ReadJob(pack, recogniser, out, eye, speech_model, video=video, quiet=quiet)
     failures: list[SpokenFindingsError] = []
     for recording in recordings:
         try:

@@ -23,7 +23,7 @@ from logger.findings.holds import find_holds, find_unseen, judge, targets_of
 from logger.findings.pieces import HoldRules
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
-from logger.reading import watch_recording
+from logger.reading import EyeChoice, watch_recording
 from logger.recording.media import Recording, open_recording
 
 FILES: Final = ("holds.csv", "arm_angle.csv", "setup.png", "setup.svg")
@@ -57,7 +57,7 @@ class PracticeJob:
         if not recording.has_video:
             raise RecordingError(f"{path.name} has no picture: setup needs a video of the arm.")
         with progress_bar(path.name, self.quiet) as report:
-            watched = watch_recording(recording, self.pose_model, report)
+            watched = watch_recording(recording, EyeChoice(self.pose_model), report)
         angles = [sample for sample in watched.angles if sample.side in self.sides]
         practice = self.practice(angles, recording.duration_s)
         folder = self.out / path.stem

@@ -62,8 +62,9 @@ class ArmAngle:
     time_s: float
     side: Side
     angle_deg: float | None
-    """0 (arm along the trunk) to 180: in the image plane by pose, in space by markers; None where
-    it was not measured."""
+    """0 (arm along the trunk) to 180. By pose: corrected for the view where the camera's place is
+    known, as for an arm in the frontal plane, else as seen in the picture. By markers: in space.
+    None where it was not measured."""
     visible: bool
     """True only where the arm was really seen: an angle that may count for a setup."""
     reason: str = ""
@@ -75,6 +76,11 @@ class ArmAngle:
     plane_deg: float | None = None
     """The plane of elevation: 0 straight out to the side, 90 straight forward; None where it was
     not measured."""
+    seen_deg: float | None = None
+    """The angle as it is in the picture, before any correction; None where none was made."""
+    scapular_deg: float | None = None
+    """What `angle_deg` would be if the arm lay in the scapular plane, 30 degrees forward of the
+    frontal one; None where the camera's place is not known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +138,10 @@ class SetupReading:
     """What the angle was measured by; None without an angle."""
     error_deg: float | None = None
     """The measurement's own error, which decides what is borderline; None without an angle."""
+    corrected_by_deg: float | None = None
+    """How much of `angle_deg` is correction: the angle minus the one in the picture."""
+    correction: str = ""
+    """What was corrected for, in plain words; empty where nothing was."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -101,3 +101,5 @@ class SetupWindow:
     low_deg: float
     high_deg: float
     source: str
+    plane_deg: float = 0.0
+    """The plane of elevation in which the arm is held: 0 frontal, 30 scapular."""

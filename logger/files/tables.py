@@ -38,6 +38,8 @@ FINDING_COLUMNS: Final = (
     *_LATER_SLOTS,
     "arm_angle_source",
     "arm_angle_error_deg",
+    "arm_angle_corrected_by_deg",
+    "arm_angle_correction",
 )
 ANGLE_COLUMNS: Final = (
     "time_s",
@@ -59,6 +61,7 @@ _DIGITS: Final = {
     "arm_angle_deg": 1,
     "arm_angle_spread_deg": 1,
     "arm_angle_at_s": 2,
+    "arm_angle_corrected_by_deg": 1,
     "confidence": 3,
     "arm_angle_error_deg": 1,
     "error_deg": 1,
@@ -158,6 +161,8 @@ def _finding(row: Finding) -> dict[str, object]:
         "caution": "; ".join(row.cautions),
         "arm_angle_source": row.setup.source,
         "arm_angle_error_deg": row.setup.error_deg,
+        "arm_angle_corrected_by_deg": row.setup.corrected_by_deg,
+        "arm_angle_correction": row.setup.correction,
     }
 
 

@@ -146,7 +146,8 @@ def _word_lines(pack: Pack, rule: WordSlot) -> Iterator[str]:
         text = _letters(", ".join(forms))
         if value in pack.setup:
             window = pack.setup[value]
-            text += f" [arm at {window.low_deg:g} to {window.high_deg:g} degrees]"
+            text += f" [arm at {window.low_deg:g} to {window.high_deg:g} degrees"
+            text += f", {window.plane_deg:g} forward]" if window.plane_deg else "]"
         name = value.replace("_", " ")
         # Nobody needs to be told that "active" is said "active".
         yield from _wrapped("  " if text == name else f"  {name:<{width}}  ", text)

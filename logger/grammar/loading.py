@@ -135,7 +135,7 @@ def _build(sections: Sections, name: str) -> Pack:
         utterance=UtteranceRules(**dict(utterance)),
         linking=LinkingWords(**dict(sections.linking or {})),
         setup={
-            test: SetupWindow(table.low_deg, table.high_deg, table.source)
+            test: SetupWindow(table.low_deg, table.high_deg, table.source, table.plane_deg)
             for test, table in sections.setup.items()
         },
         mobility_of_score=score.values if score else {},

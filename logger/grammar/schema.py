@@ -137,6 +137,7 @@ class SetupTable(Table):
     low_deg: Degrees
     high_deg: Degrees
     source: Filled
+    plane_deg: Annotated[float, Field(ge=0, le=60)] = 0.0
 
 
 class ScoreTable(Table):

@@ -1,9 +1,4 @@
-"""Who is the patient, and where: the person who lies still while everyone else comes and goes.
-
-Looked for on frames spread over the whole recording, each shown to the model turned by quarters,
-since a lying body may point anywhere. Sightings of one still body agree from frame to frame and
-from turn to turn; those of a moving clinician, or of a mixture of two bodies, do not.
-"""
+"""The patient's trunk, and cut-outs of the frame in which it stands upright."""
 
 from __future__ import annotations
 
@@ -18,8 +13,6 @@ import numpy as np
 from logger.seeing.pose import Joint, Person
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import NDArray
 
 TRUNK: Final = (Joint.LEFT_SHOULDER, Joint.RIGHT_SHOULDER, Joint.LEFT_HIP, Joint.RIGHT_HIP)
@@ -65,9 +58,15 @@ class Trunk:
         """The distance from the middle of the shoulders to that of the hips."""
         return math.dist(self.mid_shoulder, self.mid_hip)
 
-    def distance(self, person: Person) -> float:
-        """Return the mean distance of a person's trunk from this one, in trunk lengths."""
-        away = np.linalg.norm(person.points[list(TRUNK)] - self.points, axis=1)
+    def distance(self, person: Person, *, swapped: bool = False) -> float:
+        """Return the mean distance of a person's trunk from this one, in trunk lengths.
+
+        With `swapped`, of the same trunk with left and right taken for each other.
+        """
+        points = person.points[list(TRUNK)]
+        away = np.linalg.norm(
+            points[[1, 0, 3, 2] if swapped else [0, 1, 2, 3]] - self.points, axis=1
+        )
         return float(away.mean()) / self.length_px
 
 
@@ -89,10 +88,13 @@ class View:
         """Return a person found in the cut-out in frame pixels, with the true sides."""
         inverse = cv2.invertAffineTransform(self.matrix)
         points = person.points @ inverse[:, :2].T + inverse[:, 2]
-        if not self.mirrored:
-            return Person(points, person.visibility)
-        order = list(_OTHER_SIDE)
-        return Person(points[order], person.visibility[order])
+        order = list(_OTHER_SIDE) if self.mirrored else slice(None)
+        world = None
+        if person.world is not None:
+            scale = math.sqrt(abs(float(np.linalg.det(inverse[:, :2]))))
+            turned = person.world[:, :2] @ inverse[:, :2].T / scale
+            world = np.column_stack([turned, person.world[:, 2]])[order]
+        return Person(points[order], person.visibility[order], world)
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,61 +134,3 @@ def quarter_view(shape: tuple[int, ...], quarters: int) -> View:
     matrix = np.array(turned).astype(np.float64)
     matrix[:, 2] += np.array([size - width, size - height]) / 2
     return View(matrix, size)
-
-
-def sightings(
-    model: FindsPeople, rgb: NDArray[np.uint8], quarters: Sequence[int]
-) -> list[NDArray[np.float64]]:
-    """Return the (4, 2) trunk of everyone found in one frame, over the turns asked for."""
-    found: list[NDArray[np.float64]] = []
-    for quarter in quarters:
-        view = quarter_view(rgb.shape, quarter)
-        people = [view.back(person) for person in model.people(view.cut(rgb))]
-        found.extend(person.points[list(TRUNK)] for person in people)
-    return found
-
-
-def choose_patient(
-    seen: Sequence[Sequence[NDArray[np.float64]]],
-    within_trunks: float = 0.2,
-    least_support: float = 0.3,
-) -> Trunk | None:
-    """Return the still body that most of the looked-at frames agree on, or None.
-
-    `seen` holds one list of (4, 2) trunks a frame. Two sightings agree where their trunk corners
-    are within `within_trunks` of a trunk length on average. None where no body reaches
-    `least_support` of the frames, or where another one is as well supported.
-    """
-    frames = np.array([i for i, found in enumerate(seen) for _ in found], dtype=np.intp)
-    if not frames.size:
-        return None
-    trunks = np.array([trunk for found in seen for trunk in found])
-    close = _agreement(trunks, within_trunks)
-    support = np.array([np.unique(frames[row]).size for row in close])
-    best = int((support + close.sum(axis=1) / (1.0 + len(frames))).argmax())
-    points: NDArray[np.float64] = np.median(trunks[close[best]], axis=0)
-    share = support[best] / len(seen)
-    if share < least_support or support[best] < min(2, len(seen)):
-        return None
-    swapped = _near(trunks[:, [1, 0, 3, 2]], points, within_trunks) & ~close[best]
-    away = np.linalg.norm(trunks.mean(axis=1) - points.mean(axis=0), axis=1)
-    rivals = support[away > _length(points)]
-    if rivals.size and rivals.max() >= support[best]:
-        return None
-    return Trunk(points, float(share), bool(swapped.sum() * 4 < close[best].sum()))
-
-
-def _length(points: NDArray[np.float64]) -> float:
-    return max(math.dist(points[:2].mean(axis=0), points[2:].mean(axis=0)), 1.0)
-
-
-def _near(
-    trunks: NDArray[np.float64], points: NDArray[np.float64], within: float
-) -> NDArray[np.bool_]:
-    away = np.linalg.norm(trunks - points, axis=2).mean(axis=1)
-    near: NDArray[np.bool_] = away < within * _length(points)
-    return near
-
-
-def _agreement(trunks: NDArray[np.float64], within: float) -> NDArray[np.bool_]:
-    return np.array([_near(trunks, trunk, within) for trunk in trunks])

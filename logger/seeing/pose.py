@@ -54,6 +54,10 @@ class Person:
     """(33, 2) x and y in pixels of the picture given; may lie outside it."""
     visibility: NDArray[np.float64]
     """(33,) 0 to 1: how likely each point is in the picture and not covered."""
+    world: NDArray[np.float64] | None = None
+    """(33, 3) the model's guess of the body in space, in metres from the middle of the hips: x and
+    y along the picture's, z away from the camera. None where a finder does not give it. Too rough
+    for an arm's angle (6 to 10 degrees off on stills with known angles), good for the camera's."""
 
     def joint(self, joint: Joint) -> NDArray[np.float64]:
         """Return the (2,) pixel position of one joint."""
@@ -90,7 +94,8 @@ class PoseModel:
         else:
             result = self._landmarker.detect(image)
         size = np.array([rgb.shape[1], rgb.shape[0]], dtype=np.float64)
-        return [_person(landmarks, size) for landmarks in result.pose_landmarks]
+        found = zip(result.pose_landmarks, result.pose_world_landmarks, strict=True)
+        return [_person(landmarks, world, size) for landmarks, world in found]
 
     def close(self) -> None:
         """Free the model; a second call does nothing."""
@@ -147,7 +152,8 @@ def _load(bundle: Path, max_people: int, confidence: float) -> tuple[Any, Any]:
     return mp, vision.PoseLandmarker.create_from_options(options)
 
 
-def _person(landmarks: Any, size: NDArray[np.float64]) -> Person:
+def _person(landmarks: Any, world: Any, size: NDArray[np.float64]) -> Person:
     points = np.array([(mark.x, mark.y) for mark in landmarks], dtype=np.float64) * size
     visibility = np.array([mark.visibility for mark in landmarks], dtype=np.float64)
-    return Person(points, visibility)
+    space = np.array([(mark.x, mark.y, mark.z) for mark in world], dtype=np.float64)
+    return Person(points, visibility, space)

@@ -65,7 +65,8 @@ def test_columns_are_those_agreed_upon_in_their_order() -> None:
     agreed = (
         "start_s end_s side test motion mode range_deg grade mobility mobility_score pain end_feel "
         "symptoms note arm_angle_deg arm_angle_spread_deg arm_angle_at_s setup said confidence "
-        "status reason caution comparison arm_angle_source arm_angle_error_deg"
+        "status reason caution comparison arm_angle_source arm_angle_error_deg "
+        "arm_angle_corrected_by_deg arm_angle_correction"
     )
     assert tuple(agreed.split()) == FINDING_COLUMNS
     for rows in ([], [FULL]):

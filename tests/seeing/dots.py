@@ -73,8 +73,9 @@ class DotFinder:
         self.looked_at += 1
         points = np.full((33, 2), -1e4)
         for joint, colour in _COLOURS.items():
-            near = np.abs(rgb.astype(int) - colour).max(axis=2) < 90
-            if near.sum() >= 3:
+            low, high = np.clip(np.add(colour, [[-89] * 3, [89] * 3]), 0, 255)
+            near = cv2.inRange(rgb, low, high)
+            if np.count_nonzero(near) >= 3:
                 ys, xs = np.nonzero(near)
                 points[joint] = xs.mean(), ys.mean()
         if (points[[*_PAIRS[0], *_PAIRS[2]]] < 0).any():

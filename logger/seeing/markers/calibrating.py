@@ -11,9 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.core.errors import RecordingError
+from logger.seeing.looks import paced
 from logger.seeing.markers.board import SQUARES, charuco_board
 from logger.seeing.markers.camera import CalibrationFile
-from logger.seeing.watching import paced
 
 _HINT: Final = (
     "film the printed board for half a minute, near and far, in every corner of the picture, "

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from logger.core.errors import UsageError
 from logger.core.events import SIDES, ArmAngle, Side, Watched
+from logger.seeing.looks import paced
 from logger.seeing.markers.camera import Camera, CameraChoice
 from logger.seeing.markers.detecting import Box, DetectSettings, MarkerDetector, Markers
 from logger.seeing.markers.elevation import Elevation, along_trunk, elevation, misplaced
@@ -25,7 +26,6 @@ from logger.seeing.markers.strips import (
     StripName,
     Vector,
 )
-from logger.seeing.watching import paced
 
 Frames = Iterable[tuple[float, NDArray[np.uint8]]]
 

@@ -1,72 +1,60 @@
-"""What a rare trade word is granted against a common word that sounds like it.
+"""What each phrase is credited for being rare in ordinary text.
 
-The model knows "hypermobile" from ordinary text and hardly knows "hypomobile": having heard
-nothing, it already prefers the first by about five nats, and in a first trial every confusion
-went that way. Of each pair of values of one slot that are written nearly alike, the rarer form is
-granted seven tenths of what it lacks when the model listens to faint noise. The share was read
-off the margins of 28 findings with "hypomobile" and 36 with "hypermobile" in nine synthetic
-voices, with a half tried first; it was not searched for.
+The model is a reader as much as an ear: having heard nothing, it expects "hypermobile" rather
+than "hypomobile", any common word rather than "caudal", and above all an early end. What it
+expects when it listens to faint noise is measured once, phrase by phrase, and a share of it is
+given back, so that paths are compared by what was heard.
 """
 
 from __future__ import annotations
 
-from difflib import SequenceMatcher
-from itertools import combinations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from logger.core.sound import SAMPLE_RATE_HZ
-from logger.grammar.pack import WordSlot
-from logger.grammar.phrases import slot_phrases
-from logger.hearing.search import read_freely
+from logger.grammar.pack import BLANK
+from logger.grammar.phrases import spoken_phrases
+from logger.hearing.network import NUMBER
+from logger.hearing.search import score_paths
+from logger.hearing.tokens import tokenize
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from logger.grammar.pack import Pack
     from logger.hearing.moonshine import MoonshineModel
 
-_ALIKE: Final = 0.8
-_SHARE: Final = 0.7
+_SHARE: Final = 0.5
 _BEFORE: Final = "Right lateral distraction,"
 _NOISE: Final = 1e-3
 _NOISE_S: Final = 3
 
 
-def sound_alike_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
-    """Return the credit in nats of each phrase that needs one, by its text."""
+def rare_phrase_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
+    """Return the credit in nats of each phrase of each slot, by its text; about a second.
+
+    Phrases that differ in their numbers alone are credited alike: which number was said is for
+    the ear to tell.
+    """
+    families: dict[str, list[str]] = {}
+    for phrase in spoken_phrases(pack):
+        families.setdefault(NUMBER.sub(BLANK, phrase.text), []).append(phrase.text)
+    measured = {family: _sample(texts) for family, texts in families.items()}
+    expected = _expected(sorted({t for texts in measured.values() for t in texts}), model)
+    return {
+        text: -_SHARE * sum(expected[each] for each in measured[family]) / len(measured[family])
+        for family, texts in families.items()
+        for text in texts
+    }
+
+
+def _sample(texts: list[str]) -> list[str]:
+    return list(dict.fromkeys((texts[0], texts[len(texts) // 2], texts[-1])))
+
+
+def _expected(texts: list[str], model: MoonshineModel) -> dict[str, float]:
+    """Return the log-probability of each text as the next phrase, when only noise is heard."""
     noise = np.random.default_rng(0).normal(0, _NOISE, _NOISE_S * SAMPLE_RATE_HZ)
     listening = model.encode(noise.astype(np.float32))
-
-    def prior(text: str) -> float:
-        whole = tokenize(f"{_BEFORE} {text}", model.tokens)
-        return read_freely(listening, len(whole), whole).log_probability
-
-    found: dict[str, float] = {}
-    for slot, rule in pack.slots.items():
-        if not isinstance(rule, WordSlot):
-            continue
-        for one, other in combinations(slot_phrases(pack, slot), 2):
-            ratio = SequenceMatcher(None, one.text, other.text).ratio()
-            if one.value != other.value and ratio >= _ALIKE:
-                lead = prior(one.text) - prior(other.text)
-                rarer = other.text if lead > 0 else one.text
-                found[rarer] = max(found.get(rarer, 0.0), _SHARE * abs(lead))
-    return found
-
-
-def tokenize(text: str, tokens: Sequence[bytes]) -> list[int]:
-    """Cut text into tokens by merge order: always the pair whose merge comes first in the list."""
-    ranks = {token: rank for rank, token in enumerate(tokens)}
-    parts = [letter.encode() for letter in "\u2581" + text.replace(" ", "\u2581")]
-    while True:
-        merges = [
-            (ranks[pair], i)
-            for i in range(len(parts) - 1)
-            if (pair := parts[i] + parts[i + 1]) in ranks
-        ]
-        if not merges:
-            return [ranks[part] for part in parts]
-        _, at = min(merges)
-        parts[at : at + 2] = [parts[at] + parts[at + 1]]
+    paths = [tokenize(f"{_BEFORE} {text}", model.tokens) for text in texts]
+    before, *whole = score_paths(listening, [tokenize(_BEFORE, model.tokens), *paths])
+    return {text: nats - before for text, nats in zip(texts, whole, strict=True)}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final, Protocol
 
@@ -16,11 +16,12 @@ from logger.core.events import Alternative, Utterance, Verdict
 from logger.core.sound import SAMPLE_RATE_HZ
 from logger.grammar.pack import Pack
 from logger.grammar.phrases import command_phrases, spoken_phrases
-from logger.hearing.credits import sound_alike_credits, tokenize
+from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.moonshine import FloatArray, MoonshineModel, packaged_model_folder
 from logger.hearing.network import TokenNetwork, said_text
-from logger.hearing.search import ENDS_WITHIN, FreeReading, read_freely, read_network
+from logger.hearing.search import FreeReading, SearchRules, read_freely, read_network
 from logger.hearing.stretches import Stretch, StretchRules, cut
+from logger.hearing.tokens import tokenize
 
 ENGINES: Final = ("moonshine", "vosk")
 
@@ -42,13 +43,15 @@ class HearingRules:
     token: a path through talk can stretch itself over many small tokens, but not over words.
     """
 
-    width: int = 16
+    search: SearchRules = field(default_factory=SearchRules)
     tokens_per_s: float = 8.0
     heard_gap: float = 2.8
     """Measured on nine synthetic voices: talk from 4.0; real meetings from 18."""
     unsure_gap: float = 3.6
     note_gap_nats: float = 3.0
     """How far "note" may be behind the model's own first word, in all."""
+    worst_nats: float = 60.0
+    """No reading further than this behind the free one is looked for: it could not count."""
     alternatives: int = 5
 
 
@@ -61,7 +64,7 @@ class MoonshineRecogniser:
         """Build the word network of the pack over the model's tokens."""
         self._model = model
         self._rules = rules
-        credits_nats = sound_alike_credits(pack, model)
+        credits_nats = rare_phrase_credits(pack, model)
         self._network = TokenNetwork(pack, model.tokens, credits_nats)
         notes = [p.text for p in command_phrases(pack) if p.takes_words]
         self._notes = [(text, tokenize(text.capitalize(), model.tokens)) for text in notes]
@@ -77,19 +80,24 @@ class MoonshineRecogniser:
             note = read_freely(listening, most, prefix, give_up_below=least)
             if note.log_probability >= least:
                 return self._noted(stretch, text, free, note, len(prefix))
-        readings = read_network(listening, self._network, width=self._rules.width, most_tokens=most)
-        whole = [r for r in readings if r.end_regret <= ENDS_WITHIN]
-        if not whole:
+        readings = read_network(
+            listening,
+            self._network,
+            self._rules.search,
+            most_tokens=most,
+            worst=free.log_probability - self._rules.worst_nats,
+        )
+        if not readings:
             return self._talk(stretch, free)
-        best = whole[0]
+        best = readings[0]
         words = len(said_text(best.said).split())
         gap = max(0.0, (free.log_probability - best.log_probability) / words)
         verdict = self._verdict(gap)
         if verdict is Verdict.TALK:
             return self._talk(stretch, free)
         others = tuple(
-            Alternative(said_text(r.said), best.log_probability - r.log_probability)
-            for r in whole[1 : self._rules.alternatives + 1]
+            Alternative(said_text(r.said), best.score - r.score)
+            for r in readings[1 : self._rules.alternatives + 1]
         )
         return Utterance(
             said_text(best.said), stretch.start_s, stretch.end_s, math.exp(-gap), verdict, others

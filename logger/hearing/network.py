@@ -12,7 +12,11 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import combinations
 from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from logger.grammar.numbers import HIGHEST, number_forms
 from logger.grammar.phrases import CommandPhrase, Phrase, command_phrases, spoken_phrases
@@ -27,6 +31,10 @@ _PUNCTUATION: Final = frozenset(mark.encode() for mark in ",.-?!;:\u2581")
 _MENTIONS: Final = 2
 """How often one slot may be said in one utterance: twice, so that "pain two, pain three" is heard
 whole and marked for a check, not lost."""
+
+_STRANGE_NATS: Final = 5.0
+"""What it costs to say a slot twice, or degrees of a test that has none: such is said by mistake
+once in a hundred times (judged, not measured), and without a price the search drowns in it."""
 
 Spoken = Phrase | CommandPhrase
 
@@ -44,12 +52,28 @@ class Place:
         return (self.node, *(_meaning(phrase) for phrase in self.said))
 
 
+@dataclass(frozen=True, slots=True)
+class Moves:
+    """What may come next at a place, token by token; row i of each belongs together."""
+
+    token_ids: NDArray[np.int64]
+    """Shape (moves,)."""
+    weights_nats: NDArray[np.float32]
+    """How much each move adds to the weight of its path, shape (moves,)."""
+    nodes: tuple[int, ...]
+    completed: tuple[tuple[Spoken, ...], ...]
+
+    def place(self, at: Place, row: int) -> Place:
+        """Return where move `row` leads from `at`."""
+        return Place(self.nodes[row], at.said + self.completed[row])
+
+
 @dataclass(slots=True)
 class _Node:
     children: dict[str, int] = field(default_factory=dict)
     ends: list[Spoken] = field(default_factory=list)
-    kinds: set[str] = field(default_factory=set)
-    """The slots and commands that can still be reached from here."""
+    best: dict[str, float] = field(default_factory=dict)
+    """The largest credit that can still be reached from here, by slot or command."""
 
 
 @dataclass(slots=True)
@@ -59,13 +83,19 @@ class _TokenNode:
 
 
 class TokenNetwork:
-    """Which tokens may follow which, so that every whole path is something the pack can say."""
+    """Which tokens may follow which, so that every whole path is something the pack can say.
+
+    Besides what the model makes of a path, a path has a weight: what its phrases are credited,
+    less what is hardly ever said. Inside a phrase it is the best that can still be reached, so
+    that a path has its weight before the search gives it up.
+    """
 
     def __init__(
         self, pack: Pack, tokens: Sequence[bytes], credits_nats: Mapping[str, float] | None = None
     ) -> None:
         """Build the network; `credits_nats` are added to the phrases of these texts."""
         self._credits = dict(credits_nats or {})
+        self._strange = _strange_pairs(pack)
         self._nodes = [_Node()]
         every: list[Spoken] = [*spoken_phrases(pack), *command_phrases(pack)]
         for phrase in every:
@@ -73,25 +103,45 @@ class TokenNetwork:
                 for written in _written(phrase.text):
                     self._add(_letters(written), phrase)
         self._tokens = _token_tree(tokens)
-        self._moves: dict[tuple[object, ...], list[tuple[int, int, tuple[Spoken, ...]]]] = {}
-        self.punctuation = tuple(i for i, token in enumerate(tokens) if token in _PUNCTUATION)
+        self._moves: dict[tuple[object, ...], Moves] = {}
+        self.punctuation = np.array(
+            [i for i, token in enumerate(tokens) if token in _PUNCTUATION], np.int64
+        )
 
     start: Final = Place(0, ())
 
-    def credit(self, said: Sequence[Spoken]) -> float:
-        """Return what these phrases are granted for being rare in ordinary text, in nats."""
-        return sum(self._credits.get(phrase.text, 0.0) for phrase in said)
+    def weight(self, place: Place) -> float:
+        """Return the weight of a path that stands here, in nats."""
+        counts: Counter[str] = Counter()
+        total = 0.0
+        for phrase in place.said:
+            kind = _kind(phrase)
+            total += self._credits.get(phrase.text, 0.0) - self._strangeness(counts, kind)
+            counts[kind] += 1
+        if not place.node:
+            return total
+        return total + max(
+            credit - self._strangeness(counts, kind)
+            for kind, credit in self._nodes[place.node].best.items()
+            if _may_follow(place.said, kind)
+        )
 
-    def moves(self, place: Place) -> list[tuple[int, Place]]:
+    def moves(self, place: Place) -> Moves:
         """Return every token that may come next, with the place it leads to."""
         counts = Counter(_kind(phrase) for phrase in place.said)
         key = (place.node, frozenset(counts.items()), bool(place.said) and _is_last(place.said[-1]))
         if key not in self._moves:
             kept = len(place.said)
-            self._moves[key] = [
-                (token, end.node, end.said[kept:]) for token, end in self._walk(place, 0)
-            ]
-        return [(token, Place(node, place.said + more)) for token, node, more in self._moves[key]]
+            found = list(self._walk(place, 0))
+            weight = self.weight(place)
+            weights = {end: self.weight(end) - weight for _, end in found}
+            self._moves[key] = Moves(
+                np.array([token for token, _ in found], np.int64),
+                np.array([weights[end] for _, end in found], np.float32),
+                tuple(end.node for _, end in found),
+                tuple(end.said[kept:] for _, end in found),
+            )
+        return self._moves[key]
 
     def ends(self, place: Place) -> Iterator[tuple[Spoken, ...]]:
         """Yield what has been said if the utterance ends here; nothing if it cannot."""
@@ -99,15 +149,20 @@ class TokenNetwork:
             if _is_whole(end.said):
                 yield end.said
 
+    def _strangeness(self, counts: Mapping[str, int], kind: str) -> float:
+        """Return how much less likely `kind` is after what was said, in nats."""
+        strange = sum(frozenset((kind, other)) in self._strange for other in counts)
+        return _STRANGE_NATS * (strange + (counts.get(kind, 0) > 0))
+
     def _add(self, letters: str, phrase: Spoken) -> None:
+        credit, kind = self._credits.get(phrase.text, 0.0), _kind(phrase)
         node = self._nodes[0]
-        node.kinds.add(_kind(phrase))
         for letter in letters:
             if letter not in node.children:
                 node.children[letter] = len(self._nodes)
                 self._nodes.append(_Node())
             node = self._nodes[node.children[letter]]
-            node.kinds.add(_kind(phrase))
+            node.best[kind] = max(node.best.get(kind, credit), credit)
         if phrase not in node.ends:
             node.ends.append(phrase)
 
@@ -125,7 +180,7 @@ class TokenNetwork:
                 child = self._nodes[at.node].children.get(letter)
                 if child is None:
                     continue
-                if any(_may_follow(at.said, kind) for kind in self._nodes[child].kinds):
+                if any(_may_follow(at.said, kind) for kind in self._nodes[child].best):
                     yield from self._walk(Place(child, at.said), next_token_node)
 
 
@@ -146,6 +201,15 @@ def _kind(phrase: Spoken) -> str:
 
 def _is_last(phrase: Spoken) -> bool:
     return isinstance(phrase, CommandPhrase) and not phrase.takes_slots
+
+
+def _strange_pairs(pack: Pack) -> frozenset[frozenset[str]]:
+    """Return the slots that hardly stand together: two that open a row, and what needs another."""
+    rules = pack.utterance
+    pairs = [set(pair) for pair in combinations(rules.opens_row, 2)]
+    for slot, needed in rules.needs.items():
+        pairs += [{slot, opening} for opening in rules.opens_row if opening not in needed]
+    return frozenset(frozenset(pair) for pair in pairs)
 
 
 def _may_follow(said: Sequence[Spoken], kind: str) -> bool:
@@ -169,15 +233,13 @@ def _letters(text: str) -> str:
 
 
 _DIGITS: Final = {form: str(n) for n in range(HIGHEST + 1) for form in number_forms(n)}
-_NUMBER: Final = re.compile(
-    r"\b(" + "|".join(sorted(_DIGITS, key=lambda form: -len(form))) + r")\b"
-)
+NUMBER: Final = re.compile(r"\b(" + "|".join(sorted(_DIGITS, key=lambda form: -len(form))) + r")\b")
 
 
 def _written(text: str) -> Iterator[str]:
     """Yield a phrase as said and as the model may write it, with digits."""
     yield text
-    digits = _NUMBER.sub(lambda match: _DIGITS[match[1]], text)
+    digits = NUMBER.sub(lambda match: _DIGITS[match[1]], text)
     if digits != text:
         yield digits
         yield digits.replace(" out of ", "/")

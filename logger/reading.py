@@ -31,7 +31,7 @@ from logger.seeing.bundle import pose_bundle
 from logger.seeing.pose import PoseModel
 from logger.seeing.watching import Watcher, WatchSettings
 
-CLOSE_NATS = 2.0
+CLOSE_NATS = 3.0
 """Readings nearer than this to the chosen one make a doubt."""
 
 _NOTEWORTHY_S = 0.5

@@ -12,7 +12,6 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -32,9 +31,9 @@ _MENTIONS: Final = 2
 """How often one slot may be said in one utterance: twice, so that "pain two, pain three" is heard
 whole and marked for a check, not lost."""
 
-_STRANGE_NATS: Final = 5.0
-"""What it costs to say a slot twice, or degrees of a test that has none: such is said by mistake
-once in a hundred times (judged, not measured), and without a price the search drowns in it."""
+_ODD_NATS: Final = 5.0
+"""What it costs to say a slot twice, or degrees without a motion: such is said by mistake once in
+a hundred times (judged, not measured), and without a price the search drowns in it."""
 
 Spoken = Phrase | CommandPhrase
 
@@ -73,7 +72,7 @@ class _Node:
     children: dict[str, int] = field(default_factory=dict)
     ends: list[Spoken] = field(default_factory=list)
     best: dict[str, float] = field(default_factory=dict)
-    """The largest credit that can still be reached from here, by slot or command."""
+    """The largest credit that a path has earned by here, by the slot or command it leads to."""
 
 
 @dataclass(slots=True)
@@ -86,8 +85,9 @@ class TokenNetwork:
     """Which tokens may follow which, so that every whole path is something the pack can say.
 
     Besides what the model makes of a path, a path has a weight: what its phrases are credited,
-    less what is hardly ever said. Inside a phrase it is the best that can still be reached, so
-    that a path has its weight before the search gives it up.
+    less what is hardly ever said. Inside a phrase it grows letter by letter, as the cost of a rare
+    phrase does: granted at its start it would favour whoever starts one, granted at its end it
+    would come too late for a path that the search has given up.
     """
 
     def __init__(
@@ -95,7 +95,7 @@ class TokenNetwork:
     ) -> None:
         """Build the network; `credits_nats` are added to the phrases of these texts."""
         self._credits = dict(credits_nats or {})
-        self._strange = _strange_pairs(pack)
+        self._rules = pack.utterance
         self._nodes = [_Node()]
         every: list[Spoken] = [*spoken_phrases(pack), *command_phrases(pack)]
         for phrase in every:
@@ -112,16 +112,12 @@ class TokenNetwork:
 
     def weight(self, place: Place) -> float:
         """Return the weight of a path that stands here, in nats."""
-        counts: Counter[str] = Counter()
-        total = 0.0
-        for phrase in place.said:
-            kind = _kind(phrase)
-            total += self._credits.get(phrase.text, 0.0) - self._strangeness(counts, kind)
-            counts[kind] += 1
+        kinds = Counter(_kind(phrase) for phrase in place.said)
+        total = sum(self._credits.get(phrase.text, 0.0) for phrase in place.said)
         if not place.node:
-            return total
+            return total - self._oddity(kinds)
         return total + max(
-            credit - self._strangeness(counts, kind)
+            credit - self._oddity(kinds + Counter([kind]))
             for kind, credit in self._nodes[place.node].best.items()
             if _may_follow(place.said, kind)
         )
@@ -149,20 +145,32 @@ class TokenNetwork:
             if _is_whole(end.said):
                 yield end.said
 
-    def _strangeness(self, counts: Mapping[str, int], kind: str) -> float:
-        """Return how much less likely `kind` is after what was said, in nats."""
-        strange = sum(frozenset((kind, other)) in self._strange for other in counts)
-        return _STRANGE_NATS * (strange + (counts.get(kind, 0) > 0))
+    def oddity(self, said: Sequence[Spoken]) -> float:
+        """Return the cost of what is hardly ever said, in nats, 0 or more.
+
+        That is a slot said twice, two values that open a row, and degrees without a motion.
+        """
+        return self._oddity(Counter(_kind(phrase) for phrase in said))
+
+    def _oddity(self, kinds: Counter[str]) -> float:
+        repeats = sum(count - 1 for count in kinds.values())
+        openings = sum(opening in kinds for opening in self._rules.opens_row)
+        unmet = sum(
+            slot in kinds and not any(other in kinds for other in needed)
+            for slot, needed in self._rules.needs.items()
+        )
+        return _ODD_NATS * (repeats + max(0, openings - 1) + unmet)
 
     def _add(self, letters: str, phrase: Spoken) -> None:
         credit, kind = self._credits.get(phrase.text, 0.0), _kind(phrase)
         node = self._nodes[0]
-        for letter in letters:
+        for depth, letter in enumerate(letters, start=1):
             if letter not in node.children:
                 node.children[letter] = len(self._nodes)
                 self._nodes.append(_Node())
             node = self._nodes[node.children[letter]]
-            node.best[kind] = max(node.best.get(kind, credit), credit)
+            share = credit * depth / len(letters)
+            node.best[kind] = max(node.best.get(kind, share), share)
         if phrase not in node.ends:
             node.ends.append(phrase)
 
@@ -201,15 +209,6 @@ def _kind(phrase: Spoken) -> str:
 
 def _is_last(phrase: Spoken) -> bool:
     return isinstance(phrase, CommandPhrase) and not phrase.takes_slots
-
-
-def _strange_pairs(pack: Pack) -> frozenset[frozenset[str]]:
-    """Return the slots that hardly stand together: two that open a row, and what needs another."""
-    rules = pack.utterance
-    pairs = [set(pair) for pair in combinations(rules.opens_row, 2)]
-    for slot, needed in rules.needs.items():
-        pairs += [{slot, opening} for opening in rules.opens_row if opening not in needed]
-    return frozenset(frozenset(pair) for pair in pairs)
 
 
 def _may_follow(said: Sequence[Spoken], kind: str) -> bool:

@@ -19,7 +19,7 @@ import numpy as np
 
 from logger.core.sound import SAMPLE_RATE_HZ
 from logger.grammar.pack import BLANK, WordSlot
-from logger.grammar.phrases import slot_phrases, spoken_phrases
+from logger.grammar.phrases import command_phrases, slot_phrases, spoken_phrases
 from logger.hearing.network import NUMBER
 from logger.hearing.search import score_paths
 from logger.hearing.tokens import tokenize
@@ -34,21 +34,24 @@ _ALIKE: Final = 0.8
 _SHARE: Final = 0.7
 _CHOICE: Final = 1.5
 """Both from a grid over 78 findings at 1.5 m and at 5 dB: 69 right; 66 with a share of 0.3 and no
-cost of choice, 52 with all given back."""
+cost of choice, 51 with all given back."""
 _BEFORE: Final = "Right lateral distraction,"
 _NOISE: Final = 1e-3
 _NOISE_S: Final = 3
 
 
 def rare_phrase_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
-    """Return the credit in nats of each phrase of each slot, by its text; about a second.
+    """Return the credit in nats of each phrase and command, by its text; about a second.
 
     Phrases that differ in their numbers alone are credited alike: which number was said is for
     the ear to tell.
     """
     families: dict[str, list[str]] = {}
-    for phrase in spoken_phrases(pack):
-        families.setdefault(NUMBER.sub(BLANK, phrase.text), []).append(phrase.text)
+    values = {slot: len({p.value for p in slot_phrases(pack, slot)}) for slot in pack.slots}
+    choices = {phrase.text: values[phrase.slot] for phrase in spoken_phrases(pack)}
+    choices |= {phrase.text: len(pack.commands) for phrase in command_phrases(pack)}
+    for text in choices:
+        families.setdefault(NUMBER.sub(BLANK, text), []).append(text)
     measured = {family: _sample(texts) for family, texts in families.items()}
     expected = _expected(sorted({t for texts in measured.values() for t in texts}), model)
     credits_nats: dict[str, float] = {}
@@ -57,13 +60,9 @@ def rare_phrase_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
         credits_nats |= dict.fromkeys(texts, -_SHARE * mean)
     for text, nats in _alike(pack, expected).items():
         credits_nats[text] += nats
-    values = {slot: len({p.value for p in slot_phrases(pack, slot)}) for slot in pack.slots}
     # Half as much again as each value's equal share: a slot of many values is not to be heard
     # more often for it.
-    return {
-        phrase.text: credits_nats[phrase.text] - _CHOICE * math.log(values[phrase.slot])
-        for phrase in spoken_phrases(pack)
-    }
+    return {text: credits_nats[text] - _CHOICE * math.log(count) for text, count in choices.items()}
 
 
 def _alike(pack: Pack, expected: Mapping[str, float]) -> dict[str, float]:

@@ -36,7 +36,7 @@ from logger.seeing.pose import PoseModel
 from logger.seeing.settings import MOST_PEOPLE, WatchSettings
 from logger.seeing.watching import Watcher
 
-CLOSE_NATS = 2.0
+CLOSE_NATS = 3.0
 """Readings nearer than this to the chosen one make a doubt."""
 
 _NOTEWORTHY_S = 0.5

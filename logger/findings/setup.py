@@ -43,9 +43,10 @@ class SetupRules:
     and only the last third counts."""
     error_deg: float = 6.0
     """The error of angles that do not state their own: this near to a limit is borderline. On five
-    rendered sessions 28 of 31 setups were off by no more, the others by up to 9 (arms at 78 and above, and one of 20
-    beside hands of the patient's colour). For comparison, two testers with a goniometer differ by
-    5 to 7 (adhesive capsulitis, Sharma 2015) and up to 20 (de Winter 2004: limits of agreement)."""
+    rendered sessions 28 of 31 setups were off by no more, the others by up to 9 (arms at 78 and
+    above, and one of 20 beside hands of the patient's colour). For comparison, two testers with a
+    goniometer differ by 5 to 7 (adhesive capsulitis, Sharma 2015) and up to 20 (de Winter 2004:
+    limits of agreement)."""
 
 
 class _Seen(NamedTuple):

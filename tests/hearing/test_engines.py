@@ -10,11 +10,12 @@ import pytest
 from logger.core.errors import ModelError, UsageError
 from logger.core.events import Verdict
 from logger.grammar.loading import load_pack
-from logger.hearing.credits import sound_alike_credits, tokenize
+from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.ear import hear_all
 from logger.hearing.engines import open_recogniser
 from logger.hearing.moonshine import MoonshineModel, packaged_model_folder
 from logger.hearing.network import Place, TokenNetwork, said_text
+from logger.hearing.tokens import tokenize
 from logger.recording.media import open_recording
 
 DATA = Path(__file__).parent / "data"
@@ -47,14 +48,23 @@ def test_network_takes_every_spelling_and_nothing_else(
     places: list[Place] = [network.start]
     for token in tokenize(text, model.tokens):
         if token not in network.punctuation:
-            places = [to for at in places for id_, to in network.moves(at) if id_ == token]
+            places = [
+                moves.place(at, row)
+                for at in places
+                for moves in [network.moves(at)]
+                for row in np.flatnonzero(moves.token_ids == token).tolist()
+            ]
     ends = {said_text(end) for place in places for end in network.ends(place)}
     assert (said in ends) if said else not ends
 
 
 @pytest.mark.model
-def test_the_rare_word_gets_the_credit(model: MoonshineModel) -> None:
-    assert sound_alike_credits(PACK, model)["hypomobile"] > 1
+def test_the_rarer_word_gets_the_larger_credit(model: MoonshineModel) -> None:
+    credits_nats = rare_phrase_credits(PACK, model)
+    assert credits_nats["hypomobile"] > credits_nats["hypermobile"] + 1
+    assert credits_nats["caudal glide"] > credits_nats["posterior glide"] > 0
+    assert credits_nats["pain two"] == credits_nats["pain seven"]
+    assert credits_nats["pain two"] != credits_nats["pain two out of ten"]
 
 
 @pytest.mark.model

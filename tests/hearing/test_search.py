@@ -1,0 +1,160 @@
+"""The search along the word network, on a toy model that hears what it is told."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from logger.grammar.loading import load_pack
+from logger.hearing.moonshine import END_TOKEN, FloatArray
+from logger.hearing.network import Place, Spoken, TokenNetwork, said_text
+from logger.hearing.search import SearchRules, read_freely, read_network, score_paths
+from logger.hearing.tokens import tokenize
+
+PACK = load_pack("glenohumeral")
+_CONTROL = [b"<unk>", b"<s>", b"</s>"]
+_PARTS = "\u2581 a b c d e f g h i l m n o p r s t u v w x y , . hy po per mobile right in end"
+_UNHEARD = -9.0
+
+
+class Hearsay:
+    """Stands in for `Listening`: expects given words, and takes given others for them."""
+
+    def __init__(self, tokens: Sequence[bytes], weights: Mapping[str, float]) -> None:
+        """Expect each text with its log-probability; anything else costs 9 nats a token."""
+        self._size = len(tokens)
+        self._paths = {(*tokenize(t, tokens), END_TOKEN): nats for t, nats in weights.items()}
+        self._prefixes: list[tuple[int, ...]] = []
+
+    def start(self) -> FloatArray:
+        """Return what the first token may be."""
+        self._prefixes = [()]
+        return self._next()
+
+    def advance(self, parents: NDArray[np.intp], tokens: NDArray[np.int64]) -> FloatArray:
+        """Extend the paths."""
+        self._prefixes = [
+            (*self._prefixes[parent], int(token))
+            for parent, token in zip(parents, tokens, strict=True)
+        ]
+        return self._next()
+
+    def _next(self) -> FloatArray:
+        rows = np.full((len(self._prefixes), self._size), _UNHEARD, np.float32)
+        rows[:, END_TOKEN] = 2 * _UNHEARD
+        for row, prefix in zip(rows, self._prefixes, strict=True):
+            at = len(prefix)
+            for path, nats in self._paths.items():
+                if path[:at] == prefix and at < len(path):
+                    # The whole cost of a text falls on its last token, its end.
+                    cost = nats if at == len(path) - 1 else 0.0
+                    row[path[at]] = max(row[path[at]], cost)
+        return rows
+
+
+@pytest.fixture(scope="module")
+def tokens() -> list[bytes]:
+    """Return letters and a few longer tokens, the longest first."""
+    parts = sorted(dict.fromkeys(_PARTS.split()), key=lambda part: -len(part))
+    return [*_CONTROL, *(part.encode() for part in parts)]
+
+
+def _read(
+    tokens: Sequence[bytes],
+    heard: Mapping[str, float],
+    credits_nats: Mapping[str, float] | None = None,
+    rules: SearchRules | None = None,
+) -> list[tuple[str, float]]:
+    network = TokenNetwork(PACK, tokens, credits_nats)
+    listening = Hearsay(tokens, heard)
+    found = read_network(listening, network, rules or SearchRules(), most_tokens=60)
+    return [(said_text(reading.said), reading.log_probability) for reading in found]
+
+
+def test_the_likeliest_reading_comes_first_and_its_rival_second(tokens: list[bytes]) -> None:
+    found = _read(tokens, {"right abduction": -1.0, "right adduction": -2.5})
+    assert [text for text, _ in found[:2]] == ["right abduction", "right adduction"]
+    assert [nats for _, nats in found[:2]] == pytest.approx([-1.0, -2.5])
+
+
+def test_a_credit_turns_the_order_but_not_the_log_probability(tokens: list[bytes]) -> None:
+    heard = {"hypermobile": -1.0, "hypomobile": -2.0}
+    assert _read(tokens, heard)[0][0] == "hypermobile"
+    found = _read(tokens, heard, {"hypomobile": 1.5})
+    assert [text for text, _ in found[:2]] == ["hypomobile", "hypermobile"]
+    assert found[0][1] == pytest.approx(-2.0)
+
+
+def test_an_end_that_leaves_speech_unexplained_is_no_end(tokens: list[bytes]) -> None:
+    # The short reading would win by far, but the model goes on with words of no pack.
+    heard = {"inferior glide is": 0.0, "inferior glide": -6.0}
+    assert "inferior glide" not in [text for text, _ in _read(tokens, heard)]
+    patient = replace(SearchRules(), ends_within=7.0)
+    assert "inferior glide" in [text for text, _ in _read(tokens, heard, rules=patient)]
+
+
+def test_every_spelling_is_one_reading(tokens: list[bytes]) -> None:
+    found = _read(tokens, {"hypo mobile": -0.5, "hypomobile.": -0.75, "hypomobile": -1.0})
+    assert [text for text, _ in found].count("hypomobile") == 1
+    assert found[0][0] == "hypomobile"
+    assert found[0][1] == pytest.approx(-0.5)
+
+
+def test_what_is_hopeless_is_given_up(tokens: list[bytes]) -> None:
+    network = TokenNetwork(PACK, tokens)
+    listening = Hearsay(tokens, {"something else": 0.0})
+    assert not read_network(listening, network, SearchRules(), most_tokens=60, worst=-20.0)
+
+
+def test_a_weight_grows_letter_by_letter_up_to_the_credit(tokens: list[bytes]) -> None:
+    network = TokenNetwork(PACK, tokens, {"hypomobile": 4.0, "hypermobile": 1.0})
+    by_place: dict[Place, float] = {network.start: 0.0}
+    grown = []
+    for token in tokenize("hypomobile", tokens)[1:]:
+        by_place = {
+            moves.place(at, row): weight + float(moves.weights_nats[row])
+            for at, weight in by_place.items()
+            for moves in [network.moves(at)]
+            for row in np.flatnonzero(moves.token_ids == token).tolist()
+        }
+        grown.append(max(by_place.values()))
+    # The tokens are "hy", "po", "m", "o", "b", "i", "l", "e": letters 2, 4, 5 ... of 10.
+    assert grown == pytest.approx([0.8, 1.6, 2.0, 2.4, 2.8, 3.2, 3.6, 4.0])
+    for place, weight in by_place.items():
+        assert weight == pytest.approx(network.weight(place))
+
+
+def test_a_slot_said_twice_costs(tokens: list[bytes]) -> None:
+    network = TokenNetwork(PACK, tokens)
+    by_text = {said_text(end): end for end in _ends(network, tokens, "soft end feel")}
+    once = by_text["soft end feel"]
+    assert network.weight(Place(0, (*once, *once))) < network.weight(Place(0, once))
+
+
+def _ends(network: TokenNetwork, tokens: list[bytes], text: str) -> list[tuple[Spoken, ...]]:
+    places = [network.start]
+    for token in tokenize(text, tokens):
+        if token not in network.punctuation:
+            places = [
+                moves.place(at, row)
+                for at in places
+                for moves in [network.moves(at)]
+                for row in np.flatnonzero(moves.token_ids == token).tolist()
+            ]
+    return [end for place in places for end in network.ends(place)]
+
+
+def test_free_reading_takes_the_best_token_and_scores_like_the_path(tokens: list[bytes]) -> None:
+    listening = Hearsay(tokens, {"lax": -0.5, "loose": -1.0})
+    free = read_freely(listening, 30)
+    assert b"".join(tokens[i] for i in free.token_ids).decode() == "\u2581lax"
+    assert free.log_probability == pytest.approx(-0.5)
+    lax, loose, other = (tokenize(text, tokens) for text in ("lax", "loose", "soft"))
+    # Without its end a text costs nothing; an unheard one 9 nats for each token but the space.
+    assert score_paths(listening, [lax, loose, other]) == pytest.approx(
+        [0.0, 0.0, _UNHEARD * (len(other) - 1)]
+    )

@@ -7,6 +7,7 @@ from typing import Final
 
 import click
 
+from logger.commands.bench import bench_command
 from logger.commands.check import check_command
 from logger.commands.demo import demo_command
 from logger.commands.read import read_command
@@ -25,7 +26,7 @@ def cli() -> None:
     """Gather the commands."""
 
 
-for _command in (read_command, say_command, check_command, demo_command):
+for _command in (read_command, say_command, check_command, demo_command, bench_command):
     cli.add_command(_command)
 
 

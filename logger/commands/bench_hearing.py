@@ -16,7 +16,7 @@ from logger.bench.hearing.conditions import chosen
 from logger.bench.hearing.measuring import Engine, Laboratory, measured
 from logger.bench.hearing.peers import PEERS
 from logger.bench.hearing.short import short_tracks
-from logger.core.errors import ModelError, OutputError, UsageError
+from logger.core.errors import OutputError, UsageError
 from logger.grammar.loading import load_pack
 
 if TYPE_CHECKING:
@@ -107,6 +107,9 @@ class _Table:
 @click.option("--short", is_flag=True, help="Small committed tracks only: seconds, no voices.")
 @click.option("--no-kept", is_flag=True, help="Leave out the voices that are kept aside.")
 @click.option("--peers", is_flag=True, help="The peers on the same tracks, side by side.")
+@click.option(
+    "--engine", "engines", multiple=True, help="Only this one of the peers; may be repeated."
+)
 @click.option("--vosk-model", type=click.Path(path_type=Path), help="Folder of a Vosk model.")
 @click.option("--export", type=click.Path(path_type=Path), help="Only write the tracks here.")
 @click.option("--markdown", type=click.Path(path_type=Path), help="Write the table here too.")
@@ -119,6 +122,7 @@ def hearing_command(
     short: bool,
     no_kept: bool,
     peers: bool,
+    engines: Sequence[str],
     vosk_model: Path | None,
     export: Path | None,
     markdown: Path | None,
@@ -133,10 +137,13 @@ def hearing_command(
 
     Example: spoken-findings bench hearing --main --peers --markdown hearing.md
     """
-    table = _Table(peers, verbose)
-    engines = _engines(options, peers=peers, vosk_model=vosk_model)
+    names = _names(engines, peers=peers, vosk_model=vosk_model)
+    table = _Table(len(names) > 1, verbose)
+    chosen_engines = [
+        Engine(name, options["pack_name"], vosk_model, options["threads"]) for name in names
+    ]
     if short:
-        with Laboratory(engines) as laboratory:
+        with Laboratory(chosen_engines) as laboratory:
             results = table.show(
                 result
                 for condition, track in short_tracks()
@@ -151,7 +158,7 @@ def hearing_command(
             for path in session.export(plan, request, export):
                 click.echo(str(path))
             return
-        with Laboratory(engines) as laboratory:
+        with Laboratory(chosen_engines) as laboratory:
             results = table.show(session.run(plan, request, laboratory))
     if markdown:
         _write(markdown, report.as_markdown(results))
@@ -175,11 +182,21 @@ def hearing_curves_command(picture: Path, **options: Any) -> None:
     click.echo(f"written: {picture}")
 
 
-def _engines(options: dict[str, Any], *, peers: bool, vosk_model: Path | None) -> list[Engine]:
-    if vosk_model and not (vosk_model / "am" / "final.mdl").is_file():
-        raise ModelError(f"{vosk_model} is not a Vosk model folder: am/final.mdl not found.")
-    names = [name for name in PEERS if name != "vosk" or vosk_model] if peers else PEERS[:1]
-    return [Engine(name, options["pack_name"], vosk_model, options["threads"]) for name in names]
+def _names(engines: Sequence[str], *, peers: bool, vosk_model: Path | None) -> Sequence[str]:
+    """Return the engines to run.
+
+    Raises:
+        UsageError: for an unknown one, or Vosk without a model.
+
+    """
+    for name in engines:
+        if name not in PEERS:
+            raise UsageError(f"Unknown engine {name!r}: use some of {', '.join(PEERS)}.")
+    if "vosk" in engines and vosk_model is None:
+        raise UsageError("The engine vosk needs a model: give its folder with --vosk-model.")
+    if engines:
+        return engines
+    return [name for name in PEERS if name != "vosk" or vosk_model] if peers else PEERS[:1]
 
 
 def _write(path: Path, text: str) -> None:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.bench.hearing.conditions import Condition
-from logger.bench.hearing.peers import open_peer
+from logger.bench.hearing.peers import TAKE_OPENING, open_peer
 from logger.bench.hearing.report import Result
 from logger.bench.hearing.running import Outcome, run_track
 from logger.bench.hearing.scripts import FloatArray, Track, Truth
@@ -56,23 +56,35 @@ class Laboratory:
         """End the processes."""
         self._stack.close()
 
-    def measure(self, samples: FloatArray, truth: Truth) -> Iterator[tuple[Engine, Outcome]]:
-        """Yield what each engine made of a track, one engine after the other."""
+    def measure(
+        self, samples: FloatArray, truth: Truth, opening: str = ""
+    ) -> Iterator[tuple[Engine, Outcome]]:
+        """Yield what each engine made of a track, one engine after the other.
+
+        With an `opening` word, only the engines that can be told one.
+        """
         # Rounded as a file would hold it, which also halves what goes to the other process.
         whole = (np.clip(samples, -1, 1) * 32767).astype(np.int16)
         for engine, pool in self._pools.items():
-            yield engine, pool.submit(_heard, engine, whole, truth).result()
+            if not opening or engine.name in TAKE_OPENING:
+                yield engine, pool.submit(_heard, engine, whole, truth, opening).result()
 
 
-def _heard(engine: Engine, samples: NDArray[np.int16], truth: Truth) -> Outcome:
-    pack, recogniser = _opened(engine)
+def _heard(engine: Engine, samples: NDArray[np.int16], truth: Truth, opening: str) -> Outcome:
+    pack, recogniser = _opened(engine, opening)
     return run_track(samples.astype(np.float32) / np.float32(32768), truth, recogniser, pack)
 
 
 @cache
-def _opened(engine: Engine) -> tuple[Pack, Recogniser]:
+def _opened(engine: Engine, opening: str) -> tuple[Pack, Recogniser]:
     pack = load_pack(engine.pack_name)
-    return pack, open_peer(engine.name, pack, engine.vosk_model, engine.threads)
+    return pack, open_peer(
+        engine.name,
+        pack,
+        vosk_model=engine.vosk_model,
+        threads=engine.threads,
+        opening=opening,
+    )
 
 
 def measured(
@@ -86,7 +98,7 @@ def measured(
     """Yield what each engine made of all the tracks of one line of the table."""
     outcomes: dict[Engine, Outcome] = {}
     for track in tracks:
-        for engine, outcome in laboratory.measure(track.samples, track.truth):
+        for engine, outcome in laboratory.measure(track.samples, track.truth, condition.opening):
             outcomes[engine] = outcomes.get(engine, Outcome()) + outcome
     for engine, outcome in outcomes.items():
         yield Result(condition.name, condition.title, engine.name, outcome, voices, kept)

@@ -27,24 +27,37 @@ from logger.hearing.moonshine import MoonshineModel, packaged_model_folder
 from logger.hearing.search import read_freely
 from logger.hearing.stretches import Stretch
 
-PEERS: Final = ("ours", "pocketsphinx", "moonshine-free", "moonshine-free-record", "vosk")
-OPENING: Final = "record"
+PEERS: Final = ("ours", "pocketsphinx", "moonshine-free", "vosk")
+"""Our own engine first, then what else there is."""
+TAKE_OPENING: Final = frozenset({"pocketsphinx", "moonshine-free"})
+"""Those that can be told a word with which everything to be heard begins."""
 _TOKENS_A_SECOND: Final = 8.0
 
 
 def open_peer(
-    name: str, pack: Pack, vosk_model: Path | None = None, threads: int = 2
+    name: str,
+    pack: Pack,
+    *,
+    vosk_model: Path | None = None,
+    threads: int = 2,
+    opening: str = "",
 ) -> Recogniser:
     """Return a recogniser by its name in `PEERS`.
+
+    Args:
+        name: which.
+        pack: what can be said.
+        vosk_model: the folder of a model, for Vosk.
+        threads: of the Moonshine model.
+        opening: only what begins with this word is heard; for those of `TAKE_OPENING`.
 
     Raises:
         ModelError: if what it needs is not installed.
 
     """
     if name == "pocketsphinx":
-        return PocketSphinxRecogniser(pack)
-    if name.startswith("moonshine-free"):
-        opening = OPENING if name.endswith(OPENING) else ""
+        return PocketSphinxRecogniser(pack, opening)
+    if name == "moonshine-free":
         return FreeMoonshineRecogniser(pack, opening, threads)
     if name == "vosk":
         return open_recogniser("vosk", pack, vosk_model)
@@ -56,8 +69,8 @@ class PocketSphinxRecogniser:
 
     name = "pocketsphinx"
 
-    def __init__(self, pack: Pack) -> None:
-        """Load the model of the wheel and the grammar.
+    def __init__(self, pack: Pack, opening: str = "") -> None:
+        """Load the model of the wheel and the grammar, with a word before everything in it.
 
         Raises:
             ModelError: if the wheel is not installed.
@@ -69,7 +82,8 @@ class PocketSphinxRecogniser:
             raise ModelError(
                 "The package pocketsphinx is not installed: install the group bench."
             ) from None
-        grammar = to_jsgf(pack)
+        grammar = to_jsgf(pack, opening)
+        self._opening = opening
         model = Path(pocketsphinx.get_model_path("en-us"))
         known = _dictionary(model / "cmudict-en-us.dict", words_of(grammar))
         with tempfile.TemporaryDirectory() as folder:
@@ -91,6 +105,7 @@ class PocketSphinxRecogniser:
         self._decoder.end_utt()
         best = self._decoder.hyp()
         text = best.hypstr if best is not None else ""
+        text = text.removeprefix(f"{self._opening} ") if self._opening else text
         verdict = Verdict.HEARD if text else Verdict.TALK
         return Utterance(text, stretch.start_s, stretch.end_s, 1.0 if text else 0.0, verdict)
 
@@ -111,9 +126,10 @@ def _dictionary(path: Path, words: frozenset[str]) -> list[str]:
 class FreeMoonshineRecogniser:
     """Moonshine's own words, read by the pack's parser: what does not parse is talk."""
 
+    name = "moonshine-free"
+
     def __init__(self, pack: Pack, opening: str = "", threads: int = 2) -> None:
         """Load the model; with `opening`, only what begins with that word is heard."""
-        self.name = f"moonshine-free{f'-{opening}' if opening else ''}"
         self._model = MoonshineModel(packaged_model_folder(), threads)
         self._parser = Parser(pack)
         self._opening = opening

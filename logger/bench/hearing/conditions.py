@@ -93,7 +93,7 @@ CONDITIONS: Final = (
     Condition("talk", "talk, synthetic voices", content="talk", voices="all", main=True),
     Condition(
         "talk_far",
-        "talk, synthetic, far field",
+        "talk, synthetic, far",
         content="talk",
         voices="all",
         noise="fan",
@@ -102,10 +102,10 @@ CONDITIONS: Final = (
         tempo=(0.85, 1.3),
         semitones=2.5,
     ),
-    Condition("close_record", 'close, clean, "record" before', opening="record"),
+    Condition("close_record", 'close, "record" first', opening="record"),
     Condition(
         "far_record",
-        'far field, "record" before',
+        'far field, "record" first',
         noise="fan",
         snr_db=15,
         far=True,

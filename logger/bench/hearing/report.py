@@ -18,10 +18,11 @@ HEADING: Final = (
     f"{'false/h':>8}{'amend/h':>8}"
 )
 LEGEND: Final = (
-    "exact: rows with every column right, of all. recall, prec: of the values said and\n"
-    "written. wrong: wrong critical values in rows not marked for a check. check: rows\n"
-    "marked. false/h, amend/h: rows, and changes of a side or a row, that nobody said, an\n"
-    "hour (in brackets: those marked for a check). *: a voice kept aside, never tuned on."
+    "exact: rows with every column right, of all. recall, prec: of the values said\n"
+    "and written. wrong: wrong critical values in rows not marked for a check.\n"
+    "check: rows marked. false/h, amend/h: rows, and changes of a side or a row, that\n"
+    "nobody said, an hour (in brackets: those marked for a check). *: a voice kept\n"
+    "aside, never tuned on."
 )
 _DIFFERENT: Final = "-"
 

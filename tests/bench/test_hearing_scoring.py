@@ -13,9 +13,15 @@ from scipy.optimize import linear_sum_assignment
 from logger.bench.hearing.scoring import Score, paired, score, total
 from logger.bench.hearing.scripts import Kind, TimedLine, Truth, TruthRow
 from logger.core.events import Finding, RowStatus, Utterance, Verdict
-from logger.core.statements import Act, Heard, Statement
+from logger.core.statements import Act, Heard, SlotValue, Statement
 
-SAID = {"side": "right", "test": "inferior_glide", "grade": "2", "mobility": "stiff", "pain": 3}
+SAID: dict[str, SlotValue] = {
+    "side": "right",
+    "test": "inferior_glide",
+    "grade": "2",
+    "mobility": "stiff",
+    "pain": 3,
+}
 TRUTH_ROW = TruthRow(10.0, 13.0, SAID)
 ROW = Finding(10.1, 12.9, side="right", test="inferior_glide", grade="2", mobility="stiff", pain=3)
 CHECK = RowStatus.CHECK
@@ -157,7 +163,9 @@ def test_pairing_agrees_with_the_best_assignment(data: st.DataObject) -> None:
         ]
     ).reshape(len(wanted), len(rows))
     best = {
-        (i, j) for i, j in zip(*linear_sum_assignment(-overlap), strict=True) if overlap[i, j] > 0
+        (int(i), int(j))
+        for i, j in zip(*linear_sum_assignment(-overlap), strict=True)
+        if overlap[i, j] > 0
     }
     found = {
         (i, rows.index(row)) for i, (_, row) in enumerate(paired(wanted, rows)) if row is not None

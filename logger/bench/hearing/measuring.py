@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import threading
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
 from functools import cache
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Self
 
@@ -43,7 +46,9 @@ class Laboratory:
         self._stack = ExitStack()
         self._pools = {
             engine: self._stack.enter_context(
-                ProcessPoolExecutor(1, mp_context=get_context("spawn"))
+                ProcessPoolExecutor(
+                    1, mp_context=get_context("spawn"), initializer=_end_with_parent
+                )
             )
             for engine in engines
         }
@@ -68,6 +73,20 @@ class Laboratory:
         for engine, pool in self._pools.items():
             if not opening or engine.name in TAKE_OPENING:
                 yield engine, pool.submit(_heard, engine, whole, truth, opening).result()
+
+
+def _end_with_parent() -> None:
+    """End this process when the one that started it is gone, killed or not."""
+    parent = parent_process()
+    if parent is None:
+        return
+    sentinel = parent.sentinel
+
+    def watch() -> None:
+        wait([sentinel])
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def _heard(engine: Engine, samples: NDArray[np.int16], truth: Truth, opening: str) -> Outcome:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,7 @@ import platformdirs
 
 from logger.bench.hearing import report
 from logger.bench.hearing.conditions import chosen
+from logger.bench.hearing.document import as_markdown
 from logger.bench.hearing.measuring import Engine, Laboratory, measured
 from logger.bench.hearing.peers import PEERS
 from logger.bench.hearing.short import short_tracks
@@ -161,7 +163,7 @@ def hearing_command(
         with Laboratory(chosen_engines) as laboratory:
             results = table.show(session.run(plan, request, laboratory))
     if markdown:
-        _write(markdown, report.as_markdown(results))
+        _write(markdown, as_markdown(results, _said()))
     if as_json:
         about = {key: options[key] for key in ("findings", "tracks", "seed", "pack_name")}
         click.echo(json.dumps(report.as_document(results, about)))
@@ -197,6 +199,18 @@ def _names(engines: Sequence[str], *, peers: bool, vosk_model: Path | None) -> S
     if engines:
         return engines
     return [name for name in PEERS if name != "vosk" or vosk_model] if peers else PEERS[:1]
+
+
+def _said() -> str:
+    """Return the command as it was given, with no folder of this machine in it."""
+    words = list(sys.argv[1:])
+    for option in ("--cache", "--kokoro"):
+        if option in words:
+            del words[words.index(option) : words.index(option) + 2]
+    for at, word in enumerate(words[:-1]):
+        if word in ("--talk", "--vosk-model", "--markdown"):
+            words[at + 1] = Path(words[at + 1]).name
+    return " ".join(["spoken-findings", *words])
 
 
 def _write(path: Path, text: str) -> None:

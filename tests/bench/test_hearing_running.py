@@ -6,6 +6,7 @@ import importlib.util
 import json
 import random
 import re
+from dataclasses import replace
 from itertools import islice
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from click.testing import CliRunner
 
 from logger.bench.hearing import curves, peers, report, short
 from logger.bench.hearing.conditions import CONDITIONS
+from logger.bench.hearing.document import as_markdown
 from logger.bench.hearing.finding_scripts import finding_script
 from logger.bench.hearing.jsgf import to_jsgf, words_of
 from logger.bench.hearing.measuring import Engine, Laboratory, measured
@@ -216,11 +218,20 @@ def test_talk_has_rates_and_no_rows() -> None:
 
 
 def test_markdown_has_a_row_a_result_and_the_star_of_voices_kept_aside() -> None:
-    text = report.as_markdown([result(), result(kept=True)])
+    text = as_markdown([result(), result(kept=True)], "spoken-findings bench hearing")
+    assert "    spoken-findings bench hearing\n" in text
     assert "| far field * |" in text
     assert text.count("| 51/60 |") == 2
     rows = [line for line in text.splitlines() if line.startswith("|")]
     assert len({line.count("|") for line in rows}) == 1
+
+
+def test_several_engines_get_a_column() -> None:
+    other = replace(result(), engine="pocketsphinx")
+    text = as_markdown([result(), other], "x")
+    assert "| far field | ours |" in text
+    assert "| far field | pocketsphinx |" in text
+    assert text.count("times as fast") == 2
 
 
 def test_the_document_is_json_and_names_the_machine_only_by_its_kind() -> None:

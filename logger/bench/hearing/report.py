@@ -1,4 +1,4 @@
-"""What a run prints: a table for the terminal, the same in Markdown, and one JSON object."""
+"""What a run prints: a table for the terminal, and one JSON object."""
 
 from __future__ import annotations
 
@@ -24,7 +24,8 @@ LEGEND: Final = (
     "nobody said, an hour (in brackets: those marked for a check). *: a voice kept\n"
     "aside, never tuned on."
 )
-_DIFFERENT: Final = "-"
+NONE: Final = "-"
+"""Stands where there is nothing to count."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +50,12 @@ def line(result: Result, *, engine: bool = False) -> str:
     """Return one line of the terminal's table, at most 80 columns."""
     score = result.outcome.score
     title = f"  {result.engine}" if engine else result.heading
-    exact = f"{score.exact}/{score.rows}" if score.rows else _DIFFERENT
+    exact = f"{score.exact}/{score.rows}" if score.rows else NONE
     wrong, check = (f"{len(score.errors)}", f"{score.marked}") if score.rows else ("-", "-")
-    false = _rate(score.an_hour(score.false_findings), score.an_hour(score.false_checks))
-    amend = _rate(score.an_hour(score.amendments), score.an_hour(score.doubtful_amendments))
+    false = rate(score.an_hour(score.false_findings), score.an_hour(score.false_checks))
+    amend = rate(score.an_hour(score.amendments), score.an_hour(score.doubtful_amendments))
     return (
-        f"{title[:27]:<27}{exact:>8}{_share(score.recall):>7}{_share(score.precision):>6}"
+        f"{title[:27]:<27}{exact:>8}{share(score.recall):>7}{share(score.precision):>6}"
         f"{wrong:>6}{check:>6}{false:>8}{amend:>8}"
     )
 
@@ -67,36 +68,22 @@ def cost(results: Sequence[Result]) -> str:
     seconds = whole.score.seconds or 1.0
     clock, processor = (
         " and ".join(
-            "-" if delay is None else f"{delay:.2f} s"
+            NONE if delay is None else f"{delay:.2f}"
             for delay in (whole.delay_s(percent, processor=by) for percent in (50, 95))
         )
         for by in (False, True)
     )
     return (
-        f"{results[0].engine}: {whole.speed:.1f} times faster than the sound, "
-        f"{whole.processor_s / seconds:.3f} core-seconds a second, {whole.peak_mb:.0f} MB;\n"
-        f"  end of speech to row {clock} (p50 and p95), by core time {processor}"
+        f"{results[0].engine}: {whole.speed:.1f} times as fast as the sound, "
+        f"{whole.processor_s / seconds:.3f} core-seconds a second,\n"
+        f"  {whole.peak_mb:.0f} MB; end of speech to row {clock} s (p50, p95), "
+        f"by core time {processor} s"
     )
 
 
 def as_document(results: Sequence[Result], about: Mapping[str, Any]) -> dict[str, Any]:
     """Return everything as one JSON object."""
     return {**about, "machine": machine(), "results": [_entry(result) for result in results]}
-
-
-def as_markdown(results: Sequence[Result]) -> str:
-    """Return the table in Markdown, one block an engine."""
-    blocks = []
-    for engine in dict.fromkeys(result.engine for result in results):
-        rows = [_markdown_row(r) for r in results if r.engine == engine]
-        head = (
-            f"### {engine}\n\n"
-            "| condition | voices | min | exact | recall | precision | wrong | check | false/h | "
-            "amend/h | p50 | p95 | speed |\n|---|---|---|---|---|---|---|---|---|---|---|---|---|"
-        )
-        mine = [r for r in results if r.engine == engine]
-        blocks.append("\n".join([head, *rows, "", cost(mine).replace("\n  ", " ") + "."]))
-    return "\n\n".join(blocks) + "\n"
 
 
 def machine() -> str:
@@ -146,35 +133,13 @@ def _entry(result: Result) -> dict[str, Any]:
     }
 
 
-def _markdown_row(result: Result) -> str:
-    outcome, score = result.outcome, result.outcome.score
-    cells = [
-        result.heading,
-        ", ".join(result.voices),
-        f"{score.seconds / 60:.0f}",
-        f"{score.exact}/{score.rows}" if score.rows else _DIFFERENT,
-        _share(score.recall),
-        _share(score.precision),
-        str(len(score.errors)) if score.rows else _DIFFERENT,
-        str(score.marked) if score.rows else _DIFFERENT,
-        _rate(score.an_hour(score.false_findings), score.an_hour(score.false_checks)),
-        _rate(score.an_hour(score.amendments), score.an_hour(score.doubtful_amendments)),
-        _seconds(outcome.delay_s(50)),
-        _seconds(outcome.delay_s(95)),
-        f"{outcome.speed:.1f}",
-    ]
-    return f"| {' | '.join(cells)} |"
+def share(value: float | None) -> str:
+    """Return a share of 0 to 1 with three places."""
+    return NONE if value is None else f"{value:.3f}".removeprefix("0")
 
 
-def _share(value: float | None) -> str:
-    return _DIFFERENT if value is None else f"{value:.3f}".removeprefix("0")
-
-
-def _seconds(value: float | None) -> str:
-    return _DIFFERENT if value is None else f"{value:.2f}"
-
-
-def _rate(sure: float, doubtful: float) -> str:
+def rate(sure: float, doubtful: float) -> str:
+    """Return how many an hour, and in brackets how many of the doubtful kind."""
     return f"{sure:.0f} ({doubtful:.0f})" if doubtful else f"{sure:.0f}"
 
 

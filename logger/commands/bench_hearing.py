@@ -18,6 +18,7 @@ from logger.bench.hearing.document import as_markdown
 from logger.bench.hearing.measuring import Engine, Laboratory, measured
 from logger.bench.hearing.peers import PEERS
 from logger.bench.hearing.short import short_tracks
+from logger.commands import showing
 from logger.core.errors import OutputError, UsageError
 from logger.grammar.loading import load_pack
 
@@ -94,8 +95,9 @@ class _Table:
                 click.echo(result.heading)
             click.echo(report.line(result, engine=self.peers))
             if self.verbose:
-                for error in result.outcome.score.errors:
-                    click.echo(f"    {error.sentence()}")
+                score = result.outcome.score
+                for text in (*(error.sentence() for error in score.errors), *score.traces):
+                    click.echo(showing.wrapped("    ", text))
             shown.append(result)
         click.echo(f"\n{report.LEGEND}\n")
         for engine in dict.fromkeys(result.engine for result in shown):
@@ -116,7 +118,7 @@ class _Table:
 @click.option("--export", type=click.Path(path_type=Path), help="Only write the tracks here.")
 @click.option("--markdown", type=click.Path(path_type=Path), help="Write the table here too.")
 @click.option("--json", "as_json", is_flag=True, help="End with one line of JSON.")
-@click.option("--verbose", is_flag=True, help="List every silent critical error.")
+@click.option("--verbose", is_flag=True, help="List every error and what talk left.")
 @_plan_options
 def hearing_command(
     conditions: Sequence[str],

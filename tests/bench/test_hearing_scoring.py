@@ -128,6 +128,7 @@ def test_rows_that_nobody_said_are_false_and_no_lost_rows() -> None:
     rows = [ROW, extra, replace(extra, status=CHECK), replace(extra, status=WITHDRAWN)]
     result = score(truth(TRUTH_ROW), rows)
     assert (result.exact, result.false_findings, result.false_checks) == (1, 1, 1)
+    assert ["(logged)" in text for text in result.traces] == [True, False]
     assert result.precision == pytest.approx(5 / 15)
     assert result.an_hour(result.false_findings) == 1.0
 

@@ -23,6 +23,9 @@ _HEAD: Final = (
     "p95 s",
     "speed",
 )
+_ORIGIN: Final = (
+    "The tracks are made from a seed, in the voices named; no real clinician speaks in them."
+)
 _LEGEND: Final = """\
 - **exact**: rows with every column right, of all. **recall**, **precision**: of the values said and
   of those written.
@@ -48,8 +51,7 @@ def as_markdown(results: Sequence[Result], command: str) -> str:
     engines = list(dict.fromkeys(result.engine for result in results))
     parts = [
         "# How well findings are heard",
-        f"Made by\n\n    {command}\n\non: {machine()}.\n"
-        + "The tracks are made from a seed, in the voices named; no real clinician speaks in them.",
+        f"Made by\n\n    {command}\n\non: {machine()}.\n{_ORIGIN}",
         _LEGEND,
         "\n".join(_table(results, by_engine=len(engines) > 1)),
         *(

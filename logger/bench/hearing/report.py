@@ -61,7 +61,7 @@ def line(result: Result, *, engine: bool = False) -> str:
 
 
 def cost(results: Sequence[Result]) -> str:
-    """Return what an engine costs over all its lines, in two short lines."""
+    """Return what an engine costs over all its lines, in three short lines."""
     whole = Outcome()
     for result in results:
         whole += result.outcome
@@ -75,9 +75,9 @@ def cost(results: Sequence[Result]) -> str:
     )
     return (
         f"{results[0].engine}: {whole.speed:.1f} times as fast as the sound, "
-        f"{whole.processor_s / seconds:.3f} core-seconds a second,\n"
-        f"  {whole.peak_mb:.0f} MB; end of speech to row {clock} s (p50, p95), "
-        f"by core time {processor} s"
+        f"{whole.processor_s / seconds:.3f} core-seconds a second;\n"
+        f"  end of speech to row {clock} s (p50, p95), by core time {processor} s;\n"
+        f"  {whole.peak_mb:.0f} MB"
     )
 
 
@@ -115,6 +115,7 @@ def _entry(result: Result) -> dict[str, Any]:
         "precision": _rounded(score.precision),
         "silent_critical_errors": len(score.errors),
         "errors": [error.sentence() for error in score.errors],
+        "traces": list(score.traces),
         "marked_check": score.marked,
         "marked_check_though_exact": score.marked_exact,
         "wrongly_standing_or_withdrawn": score.standing,

@@ -66,6 +66,8 @@ class Score:
     """Times that talk was heard, surely, as a side, a command or attributes."""
     doubtful_amendments: int = 0
     """The same, but unsurely: it marks a row for a check."""
+    traces: tuple[str, ...] = ()
+    """Every false row and every amendment from talk, a sentence each."""
     time_errors_s: tuple[float, ...] = ()
     """How far the start and the end of each heard row are off, absolute."""
 
@@ -94,6 +96,7 @@ class Score:
 class _Tally:
     counts: Counter[str] = field(default_factory=Counter)
     errors: list[CriticalError] = field(default_factory=list)
+    traces: list[str] = field(default_factory=list)
     times_s: list[float] = field(default_factory=list)
 
 
@@ -125,6 +128,7 @@ def score(truth: Truth, rows: Sequence[Finding], heard: Sequence[Heard] = ()) ->
         seconds=truth.duration_s,
         rows=len(truth.rows),
         errors=tuple(tally.errors),
+        traces=tuple(tally.traces),
         time_errors_s=tuple(tally.times_s),
         **tally.counts,
     )
@@ -204,6 +208,9 @@ def _count_false(row: Finding, tally: _Tally) -> None:
     tally.counts["slots_heard"] += len(values_of(row))
     name = "false_checks" if row.status is RowStatus.CHECK else "false_findings"
     tally.counts[name] += 1
+    tally.traces.append(
+        f'{row.start_s:.1f} s: a row ({row.status.value}) that nobody said, "{row.said}"'
+    )
 
 
 def _count_talk(item: Heard, lines: Sequence[TimedLine], tally: _Tally) -> None:
@@ -214,6 +221,9 @@ def _count_talk(item: Heard, lines: Sequence[TimedLine], tally: _Tally) -> None:
         return
     doubtful = item.utterance.verdict is Verdict.UNSURE or item.question
     tally.counts["doubtful_amendments" if doubtful else "amendments"] += 1
+    heard = "unsurely heard" if doubtful else "heard"
+    utterance = item.utterance
+    tally.traces.append(f'{utterance.start_s:.1f} s: talk {heard} as "{utterance.text}"')
 
 
 def is_talk(item: Heard, lines: Iterable[TimedLine]) -> bool:

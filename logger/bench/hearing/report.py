@@ -87,7 +87,7 @@ def as_document(results: Sequence[Result], about: Mapping[str, Any]) -> dict[str
 
 
 def machine() -> str:
-    """Describe this machine in one line, without its name."""
+    """Describe this machine and how busy it is in one line, without its name."""
     model = platform.processor() or platform.machine()
     information = Path("/proc/cpuinfo")
     if information.is_file():
@@ -95,8 +95,10 @@ def machine() -> str:
             if text.startswith("model name"):
                 model = text.partition(":")[2].strip()
                 break
+    busy = f", load {os.getloadavg()[0]:.0f}" if hasattr(os, "getloadavg") else ""
     return (
-        f"{model}, {os.cpu_count()} cores, {platform.system()}, Python {platform.python_version()}"
+        f"{model}, {os.cpu_count()} cores{busy}, {platform.system()}, "
+        f"Python {platform.python_version()}"
     )
 
 

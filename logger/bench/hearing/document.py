@@ -23,6 +23,11 @@ _HEAD: Final = (
     "p95 s",
     "speed",
 )
+_PICTURE: Final = """\
+![Lines kept and talk let through as the threshold moves](hearing-curves.svg)
+
+The picture: `spoken-findings bench hearing-curves docs/hearing-curves.svg`.
+"""
 _ORIGIN: Final = (
     "The tracks are made from a seed, in the voices named; no real clinician speaks in them."
 )
@@ -59,6 +64,7 @@ def as_markdown(results: Sequence[Result], command: str) -> str:
             for engine in engines
         ),
     ]
+    parts.append(_PICTURE)
     return "\n\n".join(part.strip("\n") for part in parts) + "\n"
 
 

@@ -111,13 +111,13 @@ class _CachedVoice:
     def say(self, text: str) -> FloatArray:
         digest = hashlib.sha256(text.encode()).hexdigest()[:24]
         path = self._folder / f"{digest}.npy"
-        if path.is_file():
-            kept: NDArray[np.int16] = np.load(path)
-            return kept.astype(np.float32) / np.float32(32768)
-        speech = trimmed(self._voice.say(text))
-        self._folder.mkdir(parents=True, exist_ok=True)
-        np.save(path, np.clip(speech * 32768, -32768, 32767).astype(np.int16))
-        return speech
+        if not path.is_file():
+            speech = trimmed(self._voice.say(text))
+            self._folder.mkdir(parents=True, exist_ok=True)
+            np.save(path, np.clip(speech * 32768, -32768, 32767).astype(np.int16))
+        # Read back even the first time: a second run then gives the same to the last bit.
+        kept: NDArray[np.int16] = np.load(path)
+        return kept.astype(np.float32) / np.float32(32768)
 
 
 def trimmed(speech: FloatArray) -> FloatArray:

@@ -1,0 +1,148 @@
+"""A track through the very path that `read` uses, with its time and its memory.
+
+Kept free of everything that only making tracks needs, so that the memory measured in a process of
+its own is the tool's.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from logger.bench.hearing.scoring import Score, score
+from logger.bench.hearing.scripts import Truth
+from logger.core.events import Finding, Utterance, Verdict
+from logger.core.sound import SAMPLE_RATE_HZ
+from logger.findings.merging import MergeRules, merge
+from logger.grammar.interpreting import interpret
+from logger.grammar.pack import Pack
+from logger.grammar.parsing import Parser
+from logger.hearing.ear import hear_all
+from logger.hearing.engines import Recogniser
+from logger.reading import CLOSE_NATS
+
+FloatArray = NDArray[np.float32]
+
+_BLOCK_S: Final = 0.1
+"""Sound comes in blocks of this length, as from a microphone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of one or more tracks; they add up with `+`."""
+
+    score: Score = field(default_factory=Score)
+    delays_s: tuple[float, ...] = ()
+    """From the end of each thing said (not talk) to its utterance: the silence and the work."""
+    processor_delays_s: tuple[float, ...] = ()
+    """The same with the time of all cores in place of the clock's: with one thread, what the
+    delay is on a machine that does nothing else."""
+    hearing_s: float = 0.0
+    """Wall-clock time spent."""
+    processor_s: float = 0.0
+    """Time of all cores together."""
+    peak_mb: float = 0.0
+    """The most memory that the process has ever had in use; 0 where it cannot be told."""
+    rows: tuple[Finding, ...] = ()
+    """Of the last track, for showing."""
+
+    def __add__(self, other: Outcome) -> Outcome:
+        """Return both together."""
+        return Outcome(
+            self.score + other.score,
+            self.delays_s + other.delays_s,
+            self.processor_delays_s + other.processor_delays_s,
+            self.hearing_s + other.hearing_s,
+            self.processor_s + other.processor_s,
+            max(self.peak_mb, other.peak_mb),
+            other.rows,
+        )
+
+    @property
+    def speed(self) -> float:
+        """How many times faster than the sound it was heard."""
+        return self.score.seconds / self.hearing_s if self.hearing_s else 0.0
+
+    def delay_s(self, percent: float, *, processor: bool = False) -> float | None:
+        """Return the delay that `percent` of all stay under; None where nothing was heard."""
+        delays_s = self.processor_delays_s if processor else self.delays_s
+        return float(np.percentile(delays_s, percent)) if delays_s else None
+
+
+class _Feed:
+    """Hands out sound block by block and knows what it has handed out, and when."""
+
+    def __init__(self, samples: FloatArray) -> None:
+        self._samples = samples
+        self.given_s = 0.0
+        self.given_at = 0.0
+        self.given_at_processor = 0.0
+
+    def blocks(self) -> Iterator[FloatArray]:
+        size = round(_BLOCK_S * SAMPLE_RATE_HZ)
+        for at in range(0, len(self._samples), size):
+            block = self._samples[at : at + size]
+            self.given_s = (at + len(block)) / SAMPLE_RATE_HZ
+            self.given_at = time.perf_counter()
+            self.given_at_processor = time.process_time()
+            yield block
+
+
+def run_track(samples: FloatArray, truth: Truth, recogniser: Recogniser, pack: Pack) -> Outcome:
+    """Hear a track block by block, make its table and compare it with the truth."""
+    parser = Parser(pack)
+    feed = _Feed(samples)
+    utterances: list[Utterance] = []
+    ready_s: list[float] = []
+    ready_processor_s: list[float] = []
+    began, began_processor = time.perf_counter(), time.process_time()
+    for utterance in hear_all(feed.blocks(), recogniser):
+        utterances.append(utterance)
+        ready_s.append(feed.given_s + time.perf_counter() - feed.given_at)
+        work_s = time.process_time() - feed.given_at_processor
+        ready_processor_s.append(feed.given_s + work_s)
+    heard = [interpret(utterance, parser, CLOSE_NATS) for utterance in utterances]
+    rules = MergeRules(pack.setup, pack.mobility_of_score)
+    merged = merge(heard, (), rules)
+    hearing_s = time.perf_counter() - began
+    return Outcome(
+        score(truth, merged.rows, heard),
+        tuple(_delays(utterances, ready_s, truth)),
+        tuple(_delays(utterances, ready_processor_s, truth)),
+        hearing_s,
+        time.process_time() - began_processor,
+        peak_mb(),
+        merged.rows,
+    )
+
+
+def _delays(
+    utterances: Sequence[Utterance], ready_s: Sequence[float], truth: Truth
+) -> Iterator[float]:
+    said = [line for line in truth.lines if line.kind not in ("talk", "noise")]
+    for utterance, at_s in zip(utterances, ready_s, strict=True):
+        if utterance.verdict is Verdict.TALK:
+            continue
+        ends = [
+            line.end_s
+            for line in said
+            if line.start_s < utterance.end_s and utterance.start_s < line.end_s
+        ]
+        if ends:
+            yield at_s - max(ends)
+
+
+def peak_mb() -> float:
+    """Return the most memory this process has had in use, in megabytes; 0 where unknown."""
+    if sys.platform == "win32":
+        return 0.0
+    import resource  # noqa: PLC0415 - not on Windows
+
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return peak / (1024**2 if sys.platform == "darwin" else 1024)

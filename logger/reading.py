@@ -36,9 +36,6 @@ from logger.seeing.pose import PoseModel
 from logger.seeing.settings import MOST_PEOPLE, WatchSettings
 from logger.seeing.watching import Watcher
 
-CLOSE_NATS = 3.0
-"""Readings nearer than this to the chosen one make a doubt."""
-
 _NOTEWORTHY_S = 0.5
 """Missing sound shorter than this is what every recorder starts with."""
 
@@ -134,7 +131,7 @@ def read_recording(
     if recording.has_audio:
         parser = Parser(pack)
         utterances = _hear(recording, recogniser, progress, warnings)
-        heard = [interpret(utterance, parser, CLOSE_NATS) for utterance in utterances]
+        heard = [interpret(utterance, parser) for utterance in utterances]
     else:
         warnings.append("The recording has no sound: nothing could be heard.")
     watched = Watched()

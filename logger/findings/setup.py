@@ -94,7 +94,7 @@ def read_setup(
     if _left(later, middle, (end_s, before_s), rules) or _moved_unseen(unseen, middle, rules):
         return SetupReading(SetupStatus.NOT_SEEN)
     error_deg = max(
-        rules.error_deg if sample.error_deg is None else sample.error_deg for sample in inner
+        rules.error_deg if sample.error_deg is None else sample.error_deg for sample in steady
     )
     return SetupReading(
         status_in_window(middle, window, error_deg),

@@ -59,7 +59,7 @@ class _Maker:
         self._rng = rng
         self._rules = pack.utterance
         self._commands = command_phrases(pack)
-        self._links = linking_words(pack)
+        self._links = [link for link in linking_words(pack) if not link.turns]
         self._by_value: dict[str, dict[SlotValue, list[Phrase]]] = {}
         for slot in pack.slots:
             for phrase in slot_phrases(pack, slot):

@@ -23,33 +23,73 @@ class _Rival:
     statement: Statement
 
 
-def interpret(utterance: Utterance, parser: Parser, close_nats: float) -> Heard:
+@dataclass(frozen=True, slots=True)
+class Closeness:
+    """How near a rival reading must be to raise a doubt, in nats."""
+
+    nats: float = 3.0
+    alike_nats: float = 6.0
+    """The same between values that sound alike, where the ear has little to go by. On a robotic
+    voice abduction and adduction were taken for each other with margins up to 3.5."""
+
+
+def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = None) -> Heard:
     """Return what `utterance` means, with a doubt for every slot that a close rival disputes.
 
-    An alternative is close if its margin is below `close_nats`. One that means the same, or
-    nothing, raises no doubt. One of the same act makes a `Doubt` for each slot whose values
-    differ; one of another act becomes the question. Words that state nothing but have a close
-    rival that does keep the question too, with no statement. Talk is not interpreted at all.
+    A rival that differs only in values that sound alike is close from further away. One that
+    means the same, or nothing, raises no doubt. One of the same act makes a `Doubt` for each slot
+    whose values differ; one of another act becomes the question. Words that state nothing but
+    have a close rival that does keep the question too, with no statement. Talk is not interpreted
+    at all.
     """
     if utterance.verdict is Verdict.TALK:
         return Heard(utterance, None)
+    close = close or Closeness()
     statement = parser.parse(utterance.text)
-    rivals = list(_rivals(utterance, parser, close_nats))
+    if turning := parser.turning(utterance.text):
+        # "Isn't stiff" says what it is not: what it is stays with the clinician.
+        return Heard(utterance, None, question=f'"{turning}" turns it round')
+    rivals = list(_rivals(utterance, parser, close, statement))
     if statement is None:
         return Heard(utterance, None, question=_question(rivals))
     same = [rival for rival in rivals if rival.statement.act is statement.act]
     others = [rival for rival in rivals if rival.statement.act is not statement.act]
     doubts = (_doubt(slot, statement, same) for slot in SLOTS)
-    return Heard(utterance, statement, tuple(doubt for doubt in doubts if doubt), _question(others))
+    question = _question(others) or _turned(utterance, parser, close)
+    return Heard(utterance, statement, tuple(doubt for doubt in doubts if doubt), question)
 
 
-def _rivals(utterance: Utterance, parser: Parser, close_nats: float) -> Iterator[_Rival]:
+def _turned(utterance: Utterance, parser: Parser, close: Closeness) -> str:
+    """Return the question whether a word such as "not" was said; empty if nothing speaks for it."""
+    for alternative in utterance.alternatives:
+        if alternative.margin < close.alike_nats and parser.turning(alternative.text):
+            return f'or "{alternative.text}"?'
+    return ""
+
+
+def _rivals(
+    utterance: Utterance, parser: Parser, close: Closeness, taken: Statement | None
+) -> Iterator[_Rival]:
     """Yield the close alternatives that state something, nearest first."""
     for alternative in sorted(utterance.alternatives, key=lambda other: other.margin):
-        if alternative.margin < close_nats:
-            statement = parser.parse(alternative.text)
-            if statement is not None:
-                yield _Rival(alternative.text, alternative.margin, statement)
+        if alternative.margin >= close.alike_nats:
+            return
+        statement = parser.parse(alternative.text)
+        if statement is None:
+            continue
+        if alternative.margin < close.nats or _only_alike(statement, taken, parser):
+            yield _Rival(alternative.text, alternative.margin, statement)
+
+
+def _only_alike(rival: Statement, taken: Statement | None, parser: Parser) -> bool:
+    """Whether two statements differ only in values that sound alike."""
+    if taken is None or rival.act is not taken.act:
+        return False
+    return all(
+        (slot, frozenset((*rival.slots.get(slot, ()), *taken.slots.get(slot, ())))) in parser.alike
+        for slot in SLOTS
+        if rival.slots.get(slot) != taken.slots.get(slot)
+    )
 
 
 def _question(rivals: Sequence[_Rival]) -> str:

@@ -10,6 +10,7 @@ from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 
 from logger.core.statements import SLOTS, Act, Statement
+from logger.grammar.alike import alike_values
 from logger.grammar.normalising import normalised
 from logger.grammar.phrases import Linking, Phrase, command_phrases, linking_words, spoken_phrases
 
@@ -27,6 +28,8 @@ class Parser:
 
     def __init__(self, pack: Pack) -> None:
         """Build the patterns; about a tenth of a second."""
+        self.alike = alike_values(pack)
+        """Pairs of values that are easily heard one for the other."""
         self._rules = pack.utterance
         self._vocab = spacy.blank("en").vocab
         self._matcher = PhraseMatcher(self._vocab)
@@ -68,6 +71,12 @@ class Parser:
                 return None
             text = text[opening.end() :]
         return self._parse_opened(text)
+
+    def turning(self, text: str) -> str:
+        """Return the word of a would-be statement that turns it round, such as "isn't", or ""."""
+        words = normalised(text)
+        found = [p.text for p in self._cover(words) if isinstance(p, Linking) and p.turns]
+        return found[0] if found else ""
 
     def _parse_opened(self, text: str) -> Statement | None:
         if note := self._note.fullmatch(text):
@@ -125,7 +134,11 @@ class Parser:
         # The best cover from each word to the end, as (number of phrases, end of the first).
         best: dict[int, tuple[int, int]] = {len(words): (0, 0)}
         for start in reversed(range(len(words))):
-            covers = [(best[end][0] + 1, -end) for end in starting.get(start, ()) if end in best]
+            covers = [
+                (best[end][0] + 1, -end)
+                for end in starting.get(start, ())
+                if end in best and self._fits(words, (start, end, best[end][1]))
+            ]
             if covers:
                 count, negative_end = min(covers)
                 best[start] = (count, -negative_end)
@@ -136,6 +149,17 @@ class Parser:
             found.append(self._phrases[words[position:end]])
             position = end
         return found
+
+    def _fits(self, words: tuple[str, ...], ends: tuple[int, int, int]) -> bool:
+        """Whether linking words may stand at `ends`: their start and end and the next one's end."""
+        start, end, next_end = ends
+        link = self._phrases[words[start:end]]
+        if not isinstance(link, Linking):
+            return True
+        following = self._phrases[words[end:next_end]] if next_end else None
+        if not (link.may_join if start else link.may_begin):
+            return False
+        return not isinstance(following, Linking) and (following is not None or link.may_end)
 
     def _doc(self, words: Iterable[str]) -> Doc:
         return Doc(self._vocab, words=list(words))
@@ -150,6 +174,8 @@ def _well_linked(spoken: Sequence[Phrase | Linking]) -> bool:
     for at, link in enumerate(spoken):
         if not isinstance(link, Linking):
             continue
+        if link.turns:
+            return False
         last = at == len(spoken) - 1
         fits = link.may_end if last else link.may_join if at else link.may_begin
         if not fits or (at and isinstance(spoken[at - 1], Linking)):

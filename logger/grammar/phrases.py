@@ -38,6 +38,8 @@ class Linking:
     may_join: bool = False
     """May stand between two phrases."""
     may_end: bool = False
+    turns: bool = False
+    """True for "not" and the like, which do mean something: the opposite of what follows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +59,9 @@ def linking_words(pack: Pack) -> tuple[Linking, ...]:
     rule = pack.linking
     joining = (*rule.between, *rule.last)
     texts = dict.fromkeys((*rule.first, *joining))
-    return tuple(Linking(t, t in rule.first, t in joining, t in rule.last) for t in texts)
+    linking = [Linking(t, t in rule.first, t in joining, t in rule.last) for t in texts]
+    turning = [Linking(t, may_join=True, turns=True) for t in pack.utterance.turn_round]
+    return (*linking, *turning)
 
 
 def spoken_phrases(pack: Pack) -> tuple[Phrase, ...]:

@@ -56,7 +56,7 @@ class HearingRules:
     share_of_letters: float = 0.5
     """A reading with fewer letters than both is talk. Measured at 1.5 m and 5 dB: findings from
     9.5 letters a second; talk that passed the gaps had 5 or less, and 0.4 of the letters."""
-    alternatives: int = 5
+    alternatives: int = 12
 
 
 class MoonshineRecogniser:

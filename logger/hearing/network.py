@@ -152,8 +152,10 @@ class TokenNetwork:
         )
 
     def _credit_of(self, phrase: Spoken) -> float:
-        credit = self._credits.get(phrase.text, 0.0)
-        return credit - _LINK_COST if isinstance(phrase, Linking) else credit
+        if isinstance(phrase, Linking):
+            # What turns a finding round must never be read over: it costs nothing.
+            return 0.0 if phrase.turns else -_LINK_COST
+        return self._credits.get(phrase.text, 0.0)
 
     def moves(self, place: Place) -> Moves:
         """Return every token that may come next, with the place it leads to."""
@@ -265,6 +267,8 @@ def said_text(said: Sequence[Spoken]) -> str:
 def _meaning(phrase: Spoken) -> tuple[object, ...]:
     if isinstance(phrase, Phrase):
         return (phrase.slot, phrase.value, phrase.bare, phrase.beside_row)
+    if isinstance(phrase, Linking):
+        return ("turned round",) if phrase.turns else ()
     return (phrase.act,) if isinstance(phrase, CommandPhrase) else ()
 
 

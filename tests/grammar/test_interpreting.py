@@ -8,12 +8,12 @@ import pytest
 
 from logger.core.events import Alternative, Utterance, Verdict
 from logger.core.statements import Act, Doubt, Heard
-from logger.grammar.interpreting import interpret
+from logger.grammar.interpreting import Closeness, interpret
 from logger.grammar.loading import load_pack
 from logger.grammar.parsing import Parser
 
 PARSER: Final = Parser(load_pack("glenohumeral"))
-CLOSE: Final = 2.0
+CLOSE: Final = Closeness(2.0, 2.0)
 
 
 def heard(text: str, *rivals: tuple[str, float], verdict: Verdict = Verdict.HEARD) -> Heard:
@@ -75,7 +75,7 @@ def test_a_test_against_a_motion_doubts_both() -> None:
         ("pain three stiff stiff", 0.1),  # another order, a value twice
         ("right stiff pain three", 0.1),  # a side that does not count
         ("stiff pain three okay", 0.1),  # states nothing
-        ("stiff pain two", CLOSE),  # not close
+        ("stiff pain two", CLOSE.nats),  # not close
     ],
 )
 def test_no_doubt(rival: str, margin: float) -> None:
@@ -113,3 +113,40 @@ def test_doubts_and_a_question_can_stand_together() -> None:
     assert found.statement.act is Act.ATTRIBUTES
     assert found.doubts == (Doubt("pain", (9, 5), 0.5),)
     assert found.question == 'or "correction pain nine"?'
+
+
+@pytest.mark.parametrize(
+    ("said", "rival", "doubts"),
+    [
+        ("right abduction", "right adduction", True),
+        ("left inferior glide stiff", "left anterior glide stiff", True),
+        ("left inferior glide hypomobile", "left inferior glide hypermobile", True),
+        # Far from each other by ear, or unlike in more than the pair.
+        ("left inferior glide stiff", "left inferior glide normal", False),
+        ("right abduction", "right adduction pain three", False),
+        ("right abduction", "left adduction", False),
+    ],
+)
+def test_values_that_sound_alike_are_doubted_from_further_away(
+    said: str, rival: str, doubts: bool
+) -> None:
+    utterance = Utterance(said, 1.0, 2.0, 0.9, Verdict.HEARD, (Alternative(rival, 5.0),))
+    assert bool(interpret(utterance, PARSER).doubts) == doubts
+    farther = Utterance(said, 1.0, 2.0, 0.9, Verdict.HEARD, (Alternative(rival, 6.0),))
+    assert not interpret(farther, PARSER).doubts
+
+
+@pytest.mark.parametrize("word", ["not", "isn't", "is no longer", "less"])
+def test_a_finding_turned_round_is_kept_aside_with_the_word(word: str) -> None:
+    found = heard(f"right inferior glide {word} stiff")
+    assert found.statement is None
+    assert word.rsplit(maxsplit=1)[-1] in found.question
+
+
+def test_a_close_reading_that_turns_it_round_is_a_question() -> None:
+    found = heard("right inferior glide is stiff", ("right inferior glide isn't stiff", 1.0))
+    assert found.statement is not None
+    assert "isn't" in found.question
+    assert not heard(
+        "right inferior glide is stiff", ("right inferior glide isn't stiff", 9)
+    ).question

@@ -9,7 +9,9 @@ import pytest
 
 from logger.core.errors import ModelError, UsageError
 from logger.core.events import Verdict
+from logger.grammar.interpreting import interpret
 from logger.grammar.loading import load_pack
+from logger.grammar.parsing import Parser
 from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.ear import hear_all
 from logger.hearing.engines import open_recogniser
@@ -96,6 +98,7 @@ def test_a_finding_turned_round_is_never_sure(name: str, sure: bool) -> None:
     blocks = open_recording(DATA / name).audio_blocks(1.0)
     recogniser = open_recogniser("moonshine", PACK)
     heard = list(hear_all((block.samples for block in blocks), recogniser))
-    assert [u.text for u in heard if u.verdict is Verdict.HEARD] == (
-        ["right inferior glide stiff"] if sure else []
-    )
+    parser = Parser(PACK)
+    stated = [interpret(u, parser) for u in heard if u.verdict is Verdict.HEARD]
+    texts = [item.utterance.text for item in stated if item.statement and not item.question]
+    assert texts == (["right inferior glide stiff"] if sure else [])

@@ -80,6 +80,8 @@ class _Writer:
         self._by_value: dict[str, dict[SlotValue, list[Phrase]]] = {}
         for slot in pack.slots:
             for phrase in slot_phrases(pack, slot):
+                if phrase.beside_row:  # whole sentences have scripts of their own
+                    continue
                 values = self._by_value.setdefault(slot, {})
                 values.setdefault(phrase.value, []).append(phrase)
 

@@ -31,9 +31,15 @@ def words_of(jsgf: str) -> frozenset[str]:
 
 
 def _rules(pack: Pack, opening: str) -> Iterator[str]:
-    slots = [slot for slot in pack.slots if slot_phrases(pack, slot)]
+    # The looser phrases of whole sentences are left out, as are linking words: a grammar without
+    # the rule that they count only beside a row would take a patient's words for findings.
+    strict = {
+        slot: [p.text.split() for p in slot_phrases(pack, slot) if not p.beside_row]
+        for slot in pack.slots
+    }
+    slots = [slot for slot, phrases in strict.items() if phrases]
     for slot in slots:
-        yield f"<{slot}> = {_shared([p.text.split() for p in slot_phrases(pack, slot)])};"
+        yield f"<{slot}> = {_shared(strict[slot])};"
     yield f"<phrase> = {' | '.join(f'<{slot}>' for slot in slots)};"
     commands = command_phrases(pack)
     takes_slots = [phrase.text for phrase in commands if phrase.takes_slots]

@@ -25,7 +25,6 @@ from logger.grammar.pack import Pack
 from logger.grammar.parsing import Parser
 from logger.hearing.ear import hear_all
 from logger.hearing.engines import Recogniser
-from logger.reading import CLOSE_NATS
 
 FloatArray = NDArray[np.float32]
 
@@ -107,7 +106,7 @@ def run_track(samples: FloatArray, truth: Truth, recogniser: Recogniser, pack: P
         ready_s.append(feed.given_s + time.perf_counter() - feed.given_at)
         work_s = time.process_time() - feed.given_at_processor
         ready_processor_s.append(feed.given_s + work_s)
-    heard = [interpret(utterance, parser, CLOSE_NATS) for utterance in utterances]
+    heard = [interpret(utterance, parser) for utterance in utterances]
     rules = MergeRules(pack.setup, pack.mobility_of_score)
     merged = merge(heard, (), rules)
     hearing_s = time.perf_counter() - began

@@ -54,7 +54,11 @@ def filled(text: str, pack: Pack, rng: random.Random) -> str:
     def choose(blank: re.Match[str]) -> str:
         if blank[1] == "number":
             return number_words(rng.randint(0, _MOST))
-        phrases = [p for p in slot_phrases(pack, blank[1]) if not p.bare or blank[1] == "side"]
+        phrases = [
+            p
+            for p in slot_phrases(pack, blank[1])
+            if (not p.bare or blank[1] == "side") and not p.beside_row
+        ]
         bare = [p for p in phrases if p.bare]
         return spelled(rng.choice(bare or phrases).text)
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from logger.grammar.pack import Pack
     from logger.grammar.phrases import Phrase
 
-_ALIKE: Final = 0.8
+_ALIKE: Final = 0.85
 _TEENS: Final = {13: 30, 14: 40, 15: 50, 16: 60, 17: 70, 18: 80, 19: 90}
 
 Pair = tuple[str, frozenset["SlotValue"]]

@@ -28,7 +28,7 @@ class Closeness:
     """How near a rival reading must be to raise a doubt, in nats."""
 
     nats: float = 3.0
-    alike_nats: float = 6.0
+    alike_nats: float = 4.0
     """The same between values that sound alike, where the ear has little to go by. On a robotic
     voice abduction and adduction were taken for each other with margins up to 3.5."""
 

@@ -119,7 +119,6 @@ def test_doubts_and_a_question_can_stand_together() -> None:
     ("said", "rival", "doubts"),
     [
         ("right abduction", "right adduction", True),
-        ("left inferior glide stiff", "left anterior glide stiff", True),
         ("left inferior glide hypomobile", "left inferior glide hypermobile", True),
         # Far from each other by ear, or unlike in more than the pair.
         ("left inferior glide stiff", "left inferior glide normal", False),
@@ -130,9 +129,9 @@ def test_doubts_and_a_question_can_stand_together() -> None:
 def test_values_that_sound_alike_are_doubted_from_further_away(
     said: str, rival: str, doubts: bool
 ) -> None:
-    utterance = Utterance(said, 1.0, 2.0, 0.9, Verdict.HEARD, (Alternative(rival, 5.0),))
+    utterance = Utterance(said, 1.0, 2.0, 0.9, Verdict.HEARD, (Alternative(rival, 3.5),))
     assert bool(interpret(utterance, PARSER).doubts) == doubts
-    farther = Utterance(said, 1.0, 2.0, 0.9, Verdict.HEARD, (Alternative(rival, 6.0),))
+    farther = Utterance(said, 1.0, 2.0, 0.9, Verdict.HEARD, (Alternative(rival, 4.0),))
     assert not interpret(farther, PARSER).doubts
 
 

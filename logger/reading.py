@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import hashlib
+import threading
 from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from importlib.metadata import version
 from pathlib import Path
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +43,7 @@ _NOTEWORTHY_S = 0.5
 """Missing sound shorter than this is what every recorder starts with."""
 
 Progress = Callable[[str, float], None]
-"""Told the stage ("hearing", "seeing") and how much of it is done, 0 to 1."""
+"""Told the stage ("hearing", "seeing") and how much of it is done, 0 to 1; from two threads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,20 +131,52 @@ def read_recording(
     recording = open_recording(path)
     warnings = [*recording.warnings, *recogniser.warnings]
     heard: list[Heard] = []
-    if recording.has_audio:
-        parser = Parser(pack)
-        utterances = _hear(recording, recogniser, progress, warnings)
-        heard = [interpret(utterance, parser) for utterance in utterances]
-    else:
-        warnings.append("The recording has no sound: nothing could be heard.")
-    watched = Watched()
-    if eye and recording.has_video:
-        watched = watch_recording(recording, eye, progress)
-    elif eye:
+    with _Beside() as beside:
+        if eye and recording.has_video:
+            beside.start(lambda report: watch_recording(recording, eye, report), progress)
+        if recording.has_audio:
+            parser = Parser(pack)
+            utterances = _hear(recording, recogniser, progress, warnings)
+            heard = [interpret(utterance, parser) for utterance in utterances]
+        else:
+            warnings.append("The recording has no sound: nothing could be heard.")
+        watched = beside.result()
+    if eye and not recording.has_video:
         warnings.append("The recording has no picture: the table has no angles.")
     rules = MergeRules(pack.setup, pack.mobility_of_score)
     merged = merge(heard, watched.angles, rules)
     return Session(recording, tuple(heard), watched, merged, (*warnings, *watched.warnings))
+
+
+class _Stopped(Exception):  # noqa: N818 - it is no error
+    """Ends the eye's thread where the ear failed or the user stopped the program."""
+
+
+class _Beside:
+    """Runs the eye in a thread of its own while the ear listens: two cores read at once."""
+
+    def __init__(self) -> None:
+        self._pool = ThreadPoolExecutor(max_workers=1)
+        self._stop = threading.Event()
+        self._seen: Future[Watched] | None = None
+
+    def start(self, watch: Callable[[Progress], Watched], progress: Progress) -> None:
+        def report(stage: str, done: float) -> None:
+            if self._stop.is_set():
+                raise _Stopped
+            progress(stage, done)
+
+        self._seen = self._pool.submit(watch, report)
+
+    def result(self) -> Watched:
+        return self._seen.result() if self._seen else Watched()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._stop.set()
+        self._pool.shutdown()
 
 
 def watch_recording(recording: Recording, eye: EyeChoice, progress: Progress) -> Watched:

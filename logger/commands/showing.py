@@ -11,7 +11,7 @@ from typing import Final
 
 import click
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
 
 from logger import reading
 from logger.core.events import Finding
@@ -32,10 +32,12 @@ def progress_bar(name: str, quiet: bool) -> Iterator[reading.Progress]:
         transient=True,
     )
     with bar:
-        task = bar.add_task(name, total=1.0)
+        tasks: dict[str, TaskID] = {}
 
         def report(stage: str, done: float) -> None:
-            bar.update(task, description=f"{name}: {stage}", completed=min(done, 1.0))
+            if stage not in tasks:
+                tasks[stage] = bar.add_task(f"{name}: {stage}", total=1.0)
+            bar.update(tasks[stage], completed=min(done, 1.0))
 
         yield report
 

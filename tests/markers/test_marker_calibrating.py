@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.spatial.transform import Rotation
 
 from logger.cli import main
-from logger.core.errors import RecordingError
+from logger.core.errors import RecordingError, UsageError
 from logger.seeing.markers.board import CELLS_A_SQUARE, SQUARE_MM, SQUARES, board_cells
 from logger.seeing.markers.calibrating import calibrate
 from logger.seeing.markers.camera import Camera, load_calibration
@@ -138,5 +138,5 @@ def test_command_writes_a_file_that_read_takes(tmp_path: Path) -> None:
     assert json.loads(out.read_text(encoding="utf-8"))["width"] == 640
     assert "focal length 56" in result.output or "focal length 55" in result.output
     wrong = CliRunner().invoke(main, ["calibrate", str(film), "--out", str(tmp_path / "c.txt")])
-    assert isinstance(wrong.exception, Exception)
-    assert "must end in .json" in str(wrong.exception)
+    assert wrong.exit_code == UsageError.exit_code
+    assert "must end in .json" in wrong.output

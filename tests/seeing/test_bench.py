@@ -130,7 +130,8 @@ def test_what_is_missing_is_named(tmp_path: Path) -> None:
 
 def test_the_command_wants_something_to_measure() -> None:
     outcome = CliRunner().invoke(main, ["bench", "seeing"])
-    assert isinstance(outcome.exception, UsageError)
+    assert outcome.exit_code == UsageError.exit_code
+    assert len(outcome.output.strip().splitlines()) == 1
     assert "Example" in CliRunner().invoke(main, ["bench", "seeing", "--help"]).output
 
 

@@ -61,8 +61,8 @@ _PLACES: Final = ((11, "bottom"), (-11, "top"), (40, "bottom"), (-40, "top"), (7
 _BREAK_S: Final = 0.5
 """Samples further apart are not joined by a line."""
 NOTE: Final = (
-    "The setup angle only, between upper arm and trunk as the camera sees it; within 5° of a limit "
-    "counts as borderline. Nothing is said about the technique."
+    "The setup angle only, between upper arm and trunk as the camera sees it; within its own error "
+    "of a limit counts as borderline. Nothing is said about the technique."
 )
 _KEY: Final = (
     "●  in the window      ◇  borderline      △ ▽  out, pointing to the window      "

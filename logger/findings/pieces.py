@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from logger.core.events import ArmAngle, Side
 from logger.core.holds import HoldKind
+from logger.findings.setup import POSE_ERROR_DEG
 
 ROUNDING_S: Final = 1e-6
 """Times such as 0.1 and 0.2 are not exact."""
@@ -57,7 +58,7 @@ class HoldRules:
     """Quicker is a movement."""
     rest_deg: float = 20.0
     """Up to here an arm outside every window lies at the side (common practice, no source)."""
-    error_deg: float = 5.0
+    error_deg: float = POSE_ERROR_DEG
     """The measurement's own error, as in `SetupRules`."""
 
 

@@ -18,6 +18,9 @@ _LEAST_SAMPLES: Final = 3
 """Two samples that agree are not yet a window, however far apart they are."""
 
 
+POSE_ERROR_DEG: Final = 6.0
+
+
 @dataclass(frozen=True, slots=True)
 class SetupRules:
     """What counts as a steady setup."""
@@ -41,7 +44,7 @@ class SetupRules:
     most_drift_deg: float = 2.5
     """Where the last third of a hold lies further than this from the first, the arm has drifted,
     and only the last third counts."""
-    error_deg: float = 6.0
+    error_deg: float = POSE_ERROR_DEG
     """The error of angles that do not state their own: this near to a limit is borderline. On five
     rendered sessions 28 of 31 setups were off by no more, the others by up to 9 (arms at 78 and
     above, and one of 20 beside hands of the patient's colour). For comparison, two testers with a

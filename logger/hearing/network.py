@@ -259,6 +259,11 @@ class TokenNetwork:
         return any(corrects or not phrase.bare for phrase in phrases)
 
 
+def in_a_sentence(spoken: Spoken) -> bool:
+    """Whether this is a linking word or a phrase that counts only beside a row."""
+    return isinstance(spoken, Linking) or (isinstance(spoken, Phrase) and spoken.beside_row)
+
+
 def said_text(said: Sequence[Spoken]) -> str:
     """Return the spoken forms of a path, as plain words."""
     return " ".join(phrase.text for phrase in said)

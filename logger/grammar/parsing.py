@@ -12,7 +12,14 @@ from spacy.tokens import Doc
 from logger.core.statements import SLOTS, Act, Statement
 from logger.grammar.alike import alike_values
 from logger.grammar.normalising import normalised
-from logger.grammar.phrases import Linking, Phrase, command_phrases, linking_words, spoken_phrases
+from logger.grammar.phrases import (
+    Linking,
+    Phrase,
+    command_phrases,
+    counts_beside_row,
+    linking_words,
+    spoken_phrases,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -106,7 +113,7 @@ class Parser:
     def _stated(self, spoken: Sequence[Phrase | Linking]) -> Statement | None:
         phrases = [phrase for phrase in spoken if isinstance(phrase, Phrase)]
         said = {phrase.slot for phrase in phrases if not phrase.bare}
-        if said.isdisjoint(self._rules.opens_row) and any(map(_beside_row, spoken)):
+        if said.isdisjoint(self._rules.opens_row) and any(map(counts_beside_row, spoken)):
             return None
         if not _well_linked(spoken):
             return None
@@ -163,10 +170,6 @@ class Parser:
 
     def _doc(self, words: Iterable[str]) -> Doc:
         return Doc(self._vocab, words=list(words))
-
-
-def _beside_row(spoken: Phrase | Linking) -> bool:
-    return isinstance(spoken, Linking) or spoken.beside_row
 
 
 def _well_linked(spoken: Sequence[Phrase | Linking]) -> bool:

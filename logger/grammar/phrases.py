@@ -54,6 +54,11 @@ class CommandPhrase:
     """True for "note": free words must follow."""
 
 
+def counts_beside_row(spoken: object) -> bool:
+    """Whether this is a linking word, or a phrase that counts only beside a row."""
+    return isinstance(spoken, Linking) or (isinstance(spoken, Phrase) and spoken.beside_row)
+
+
 def linking_words(pack: Pack) -> tuple[Linking, ...]:
     """Return the words that may stand between phrases, each text once."""
     rule = pack.linking

@@ -12,10 +12,10 @@ from logger.core.events import Alternative, Utterance, Verdict
 from logger.core.sound import SAMPLE_RATE_HZ
 from logger.grammar.normalising import normalised
 from logger.grammar.pack import Pack
-from logger.grammar.phrases import command_phrases
+from logger.grammar.phrases import command_phrases, counts_beside_row
 from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.moonshine import MoonshineModel, packaged_model_folder
-from logger.hearing.network import TokenNetwork, in_a_sentence, said_text
+from logger.hearing.network import TokenNetwork, said_text
 from logger.hearing.search import FreeReading, Reading, SearchRules, read_freely, read_network
 from logger.hearing.stretches import Stretch
 from logger.hearing.tokens import tokenize
@@ -104,7 +104,7 @@ class MoonshineRecogniser:
         verdict = self._verdict(gap)
         if verdict is Verdict.HEARD and self._turned_round(free, said_text(best.said)):
             verdict = Verdict.UNSURE
-        loose = gap > self._rules.sentence_gap and any(map(in_a_sentence, best.said))
+        loose = gap > self._rules.sentence_gap and any(map(counts_beside_row, best.said))
         if loose or verdict is Verdict.TALK or not self._covers(best, free, stretch):
             return self._talk(stretch, free)
         others = tuple(

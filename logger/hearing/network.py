@@ -23,6 +23,7 @@ from logger.grammar.phrases import (
     Linking,
     Phrase,
     command_phrases,
+    counts_beside_row,
     linking_words,
     spoken_phrases,
 )
@@ -125,8 +126,6 @@ class TokenNetwork:
             *linking_words(pack),
             *(Opening(text) for text in pack.utterance.opening_word),
         ]
-        self._opens_row = frozenset(pack.utterance.opens_row)
-        self._needs_opening = bool(pack.utterance.opening_word)
         for phrase in every:
             if not (isinstance(phrase, CommandPhrase) and phrase.takes_words):
                 for written in _written(phrase.text):
@@ -233,7 +232,7 @@ class TokenNetwork:
                     yield from self._walk(Place(child, at.said), next_token_node)
 
     def _may_follow(self, said: Sequence[Spoken], kind: str) -> bool:
-        if self._needs_opening and not said:
+        if self._rules.opening_word and not said:
             return kind == _OPENING
         said = [phrase for phrase in said if not isinstance(phrase, Opening)]
         if kind == _OPENING or (said and _is_last(said[-1])):
@@ -250,18 +249,12 @@ class TokenNetwork:
             return True
         phrases = [phrase for phrase in said if isinstance(phrase, Phrase)]
         corrects = any(isinstance(phrase, CommandPhrase) for phrase in said)
-        links = any(isinstance(phrase, Linking) for phrase in said)
-        if links or any(phrase.beside_row for phrase in phrases):
-            opens = any(phrase.slot in self._opens_row for phrase in phrases)
+        if any(map(counts_beside_row, said)):
+            opens = any(phrase.slot in self._rules.opens_row for phrase in phrases)
             last = said[-1]
             if not (opens or corrects) or (isinstance(last, Linking) and not last.may_end):
                 return False
         return any(corrects or not phrase.bare for phrase in phrases)
-
-
-def in_a_sentence(spoken: Spoken) -> bool:
-    """Whether this is a linking word or a phrase that counts only beside a row."""
-    return isinstance(spoken, Linking) or (isinstance(spoken, Phrase) and spoken.beside_row)
 
 
 def said_text(said: Sequence[Spoken]) -> str:

@@ -76,7 +76,13 @@ class MoonshineRecogniser:
         self._rules = rules
         credits_nats = rare_phrase_credits(pack, model)
         self._network = TokenNetwork(pack, model.tokens, credits_nats)
-        notes = [p.text for p in command_phrases(pack) if p.takes_words]
+        openings = pack.utterance.opening_word or ("",)
+        notes = [
+            f"{opening} {phrase.text}".strip()
+            for opening in openings
+            for phrase in command_phrases(pack)
+            if phrase.takes_words
+        ]
         self._notes = [(text, tokenize(text.capitalize(), model.tokens)) for text in notes]
 
     def hear(self, stretch: Stretch) -> Utterance:

@@ -91,11 +91,6 @@ def camera_of_focal_35mm(
     return Camera(width, height, (focal_px, focal_px), centre, focal_doubt=focal_doubt)
 
 
-def focal_35mm_of_diagonal_fov(fov_deg: float) -> float:
-    """Return the focal length in 35 mm terms of a diagonal field of view, as webcams state it."""
-    return _FULL_FRAME_DIAGONAL_MM / 2 / math.tan(math.radians(fov_deg) / 2)
-
-
 @dataclass(frozen=True, slots=True)
 class CameraChoice:
     """What the user said of the camera; the stated default where that is nothing."""

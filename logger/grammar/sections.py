@@ -156,15 +156,20 @@ def read_table(
         return model.model_validate(data[key[0]])
     except ValidationError as error:
         path = (*parents, *key)
-        mistakes += [_mistake(model, path, detail) for detail in error.errors()]
+        known = tuple(model.model_fields)
+        mistakes += [mistake(known, path, detail) for detail in error.errors()]
         return None
 
 
-def _mistake(model: type[Table], path: KeyPath, detail: ErrorDetails) -> Mistake:
+def mistake(known: tuple[str, ...], path: KeyPath, detail: ErrorDetails) -> Mistake:
+    """Put what pydantic found wrong in the table at `path` into plain words.
+
+    `known` are the keys that the table may have.
+    """
     inner = tuple(part for part in detail["loc"] if part != "[key]")
     given = detail["input"]
     if detail["type"] == "extra_forbidden":
-        problem = _unknown(tuple(model.model_fields))
+        problem = _unknown(known)
     elif detail["type"] == "value_error":
         problem = str(detail["ctx"]["error"])
     else:

@@ -31,9 +31,7 @@ def text_of(source: Traversable, shown: str) -> str:
     except (OSError, ValueError) as error:
         raise PackError(f"{shown!r} cannot be read ({error}); give a readable file.") from error
     if len(content) > LARGEST_BYTES:
-        raise PackError(
-            f"{shown} is larger than {LARGEST_BYTES} bytes; name the right file."
-        )
+        raise PackError(f"{shown} is larger than {LARGEST_BYTES} bytes; name the right file.")
     try:
         return content.decode("utf-8").replace("\r\n", "\n")
     except UnicodeDecodeError as error:

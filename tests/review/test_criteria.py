@@ -59,7 +59,10 @@ def test_an_educators_own_sheet(tmp_path: Path) -> None:
             "unknown key; known here are text, source, kind",
         ),
         (
-            'title = "x"\n[[criteria]]\nkind = "time_a_test"\ntext = "x"\nsource = "y"\nmost_s = 0\n',
+            (
+                'title = "x"\n[[criteria]]\nkind = "time_a_test"\ntext = "x"'
+                '\nsource = "y"\nmost_s = 0\n'
+            ),
             6,
             "greater than 0",
         ),

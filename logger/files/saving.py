@@ -8,9 +8,11 @@ from pathlib import Path
 from typing import Final
 
 from logger.core.editing import rows_in_force
+from logger.core.errors import OutputError, SessionError
 from logger.core.events import ArmAngle, Finding
 from logger.files.atomic import add_file, replace_folder
 from logger.files.session_json import SessionRecord, document
+from logger.files.stored import read_session
 from logger.files.tables import angles_frame, findings_frame, write_csv, write_parquet
 
 VIDEO: Final = "annotated.mp4"
@@ -22,10 +24,28 @@ def save_session(folder: Path, record: SessionRecord, angles: Sequence[ArmAngle]
     """Write the table of a session, its angles and session.json into `folder`.
 
     Raises:
-        OutputError: if that cannot be done; the results that were there before then stay.
+        OutputError: if that cannot be done, or if people changed or reviewed the session that is
+            there and `record` does not know of it; the results that were there before then stay.
 
     """
-    save(folder, record.findings, angles, document(record))
+    _keep_changes(folder, record)
+    save(folder, rows_in_force(record.findings, record.edits), angles, document(record))
+
+
+def _keep_changes(folder: Path, record: SessionRecord) -> None:
+    """Refuse to write over what people did to the session that is in `folder`."""
+    try:
+        there = read_session(folder)
+    except SessionError:
+        # There is none, or none that could be read, let alone changed.
+        return
+    for name in ("edits", "judgements", "reviews"):
+        done = getattr(there, name)
+        if done != getattr(record, name)[: len(done)]:
+            raise OutputError(
+                f"{folder} holds {name} by {done[-1].by} that would be lost: move the folder, or "
+                "give another --out."
+            )
 
 
 def save_changes(folder: Path, record: SessionRecord) -> None:

@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from sessions import EDUCATOR, ROWS, folder_of
+from sessions import EDUCATOR, ROWS, folder_of, record
 
 from logger.core.errors import OutputError, SessionError, UsageError
 from logger.core.events import RowStatus, SetupStatus
+from logger.files.saving import save_session
 from logger.review import store
 from logger.review.scoring import Practised
 from logger.review.store import judgements_in_force, kept_rows, practised, to_check
@@ -19,13 +20,13 @@ from logger.review.store import judgements_in_force, kept_rows, practised, to_ch
 def test_a_correction_stands_beside_what_was_heard(tmp_path: Path) -> None:
     folder = folder_of(tmp_path, "a")
     folder.correct("a", 2, ("grade", "3"), EDUCATOR)
-    record = folder.read("a")
-    row = kept_rows(record)[1]
+    changed = folder.read("a")
+    row = kept_rows(changed)[1]
     assert (row.heard.grade, row.finding.grade) == ("2", "3")
     (edit,) = row.edits
     assert (edit.before, edit.after, edit.by) == ("2", "3", "tutor-1")
     assert edit.at == "2026-11-25T10:00:00+00:00"
-    assert record.findings == ROWS
+    assert changed.findings == ROWS
     assert pd.read_csv(tmp_path / "a" / "findings.csv")["grade"].tolist()[1] == 3
     assert pd.read_parquet(tmp_path / "a" / "findings.parquet")["grade"].tolist()[1] == "3"
 
@@ -129,6 +130,16 @@ def test_a_full_disk_leaves_the_session_as_it_was(
         folder.correct("a", 1, ("pain", 1), EDUCATOR)
     monkeypatch.undo()
     assert folder.read("a").edits == ()
+
+
+def test_reading_the_recording_again_does_not_write_over_a_review(tmp_path: Path) -> None:
+    folder = folder_of(tmp_path, "a")
+    folder.judge("a", 1, ("pain", 1), EDUCATOR)
+    with pytest.raises(OutputError, match="holds judgements by tutor-1 that would be lost"):
+        save_session(tmp_path / "a", record(), ())
+    judged = folder.read("a")
+    save_session(tmp_path / "a", judged, ())
+    assert folder.read("a") == judged
 
 
 def test_a_damaged_session_is_named(tmp_path: Path) -> None:

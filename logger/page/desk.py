@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from logger.core.errors import JournalError, SpokenFindingsError
+from logger.core.errors import JournalError, SpokenFindingsError, UsageError
 from logger.live.session import LiveSession
 from logger.live.state import State
 
@@ -43,18 +43,29 @@ class DeskRules:
     """Ten minutes of angles. More of them are let go."""
 
 
+@dataclass(frozen=True, slots=True)
+class DeskOutlets:
+    """Whom the desk tells; each is called on its thread."""
+
+    opened: Callable[[LiveSession, State], None]
+    failed: Callable[[str], None]
+    """The session cannot be opened, with a sentence for the user."""
+    stuck: Callable[[str], None]
+    """Why nothing can be written down, and "" once it can again."""
+
+
 class Desk:
-    """Does what is asked of one session, in order, on one thread."""
+    """Does what is asked of one session, in order, on one thread, on which it is opened too."""
 
     def __init__(
         self,
-        session: LiveSession,
-        stuck: Callable[[str], None],
+        open_session: Callable[[], LiveSession],
+        outlets: DeskOutlets,
         rules: DeskRules | None = None,
     ) -> None:
-        """Work on `session`; `stuck` is told why nothing can be written, and "" once it can."""
-        self.session = session
-        self._stuck = stuck
+        """Start the thread."""
+        self._open_session = open_session
+        self._outlets = outlets
         self._rules = rules or DeskRules()
         self._jobs: deque[Job] = deque()
         self._change = threading.Condition()
@@ -86,38 +97,55 @@ class Desk:
         return not self._thread.is_alive()
 
     def _run(self) -> None:
+        try:
+            session = self._open_session()
+        except SpokenFindingsError as error:
+            self._outlets.failed(str(error))
+            return
+        try:
+            self._outlets.opened(session, session.state())
+            self._work(session)
+        finally:
+            session.close()
+
+    def _work(self, session: LiveSession) -> None:
         while (job := self._next()) is not None:
-            if self._do(job):
+            if self._do(job, session):
                 with self._change:
                     self._jobs.popleft()
             elif self._stopped:
-                break
+                return
             else:
                 time.sleep(self._rules.again_s)
-        self.session.close()
 
     def _next(self) -> Job | None:
         with self._change:
             self._change.wait_for(lambda: self._jobs or self._stopped)
             return self._jobs[0] if self._jobs else None
 
-    def _do(self, job: Job) -> bool:
+    def _do(self, job: Job, session: LiveSession) -> bool:
         """Return whether the job is over: done, or refused for good."""
         try:
-            state = job.work(self.session)
+            state = job.work(session)
         except JournalError as error:
             self._is_stuck = True
-            self._stuck(str(error))
+            self._outlets.stuck(str(error))
             return False
-        except SpokenFindingsError as error:
+        except UsageError as error:
             job.refused(str(error))
             return True
         except Exception as error:  # noqa: BLE001 - one bad job must not end the session
-            job.refused(f"That could not be done ({type(error).__name__}).")
+            job.refused(_sentence(error))
             return True
         if self._is_stuck:
             self._is_stuck = False
-            self._stuck("")
+            self._outlets.stuck("")
         if state is not None:
             job.done(state)
         return True
+
+
+def _sentence(error: Exception) -> str:
+    if isinstance(error, SpokenFindingsError):
+        return str(error)
+    return f"That could not be done ({type(error).__name__})."

@@ -17,6 +17,7 @@ from logger.grammar.loading import load_pack, shipped_packs
 from logger.grammar.pack import Pack
 from logger.hearing.engines import ENGINES, open_recogniser
 from logger.keeping.journal import Journal
+from logger.page.app import page_app
 from logger.page.kit import Kit, Recognisers, pose_eye
 from logger.page.serving import bound_socket, serve
 from logger.seeing.bundle import pose_bundle
@@ -91,7 +92,7 @@ def live_command(
         if not no_browser and not webbrowser.open(url):
             click.echo("No browser could be opened: open the address yourself.", err=True)
 
-    serve(kit, bound_socket(port), opened)
+    serve(lambda address: page_app(kit, address), bound_socket(port), opened)
 
 
 def _packs(chosen: str) -> tuple[Pack, ...]:

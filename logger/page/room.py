@@ -240,9 +240,7 @@ class Room:
 
         self._set_going(opening, self._pack, keep_media=False)
 
-    def _set_going(
-        self, opening: Callable[[], LiveSession], pack: Pack, keep_media: bool
-    ) -> None:
+    def _set_going(self, opening: Callable[[], LiveSession], pack: Pack, keep_media: bool) -> None:
         outlets = DeskOutlets(
             opened=lambda session, state: self._soon(self._opened, session, state),
             failed=lambda sentence: self._soon(self._failed, sentence),
@@ -323,9 +321,7 @@ class Room:
         going = self._going
         return max(0.0, seat.clock.at_s(page_ms) - (going.begun_s if going else 0.0))
 
-    def _action(
-        self, seat: Seat, message: messages.Incoming, by: str
-    ) -> actions.Action | None:
+    def _action(self, seat: Seat, message: messages.Incoming, by: str) -> actions.Action | None:
         match message:
             case messages.Do(what=what, page_ms=page_ms, grade=grade):
                 at_s = self._session_s(seat, page_ms)
@@ -406,7 +402,9 @@ class Room:
     def _missing(self, going: _Going, start_s: float, length_s: float) -> None:
         """Say that sound is missing, on the page and in what is kept; on the ear's thread."""
         at_s = max(0.0, start_s - going.begun_s)
-        text = f"{length_s:.0f} s of sound are missing from {at_s:.0f} s on: say again what was said."
+        text = (
+            f"{length_s:.0f} s of sound are missing from {at_s:.0f} s on: say again what was said."
+        )
         going.desk.submit(
             Job(
                 lambda session: session.act(actions.Warn(at_s, text)),

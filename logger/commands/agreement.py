@@ -28,7 +28,8 @@ _ALL_EXAMINERS: Final = "examiners"
 _MOST_LISTED: Final = 8
 _UNITS: Final = {"range_deg": "°"}
 _SHARES: Final = ("same value",)
-_IN_UNITS: Final = ("mean difference", "lower limit", "upper limit")
+_DIFFERENCE: Final = "mean difference"
+_IN_UNITS: Final = (_DIFFERENCE, "lower limit", "upper limit")
 COLUMNS: Final = (
     "slot",
     "raters",
@@ -164,7 +165,7 @@ def agreement_frame(found: Sequence[SlotAgreement]) -> pd.DataFrame:
     lines = [
         {
             "slot": item.slot,
-            "raters": " and ".join(item.raters),
+            "raters": _together(item.raters),
             "measure": name,
             "value": what.value,
             "low": what.low,
@@ -193,7 +194,7 @@ def _report(
     for item in found:
         if item.raters != before:
             before = item.raters
-            yield f"\n{wrapped('', ' and '.join(item.raters))}"
+            yield f"\n{wrapped('', _together(item.raters))}"
         yield from _slot_lines(item)
     if not found:
         yield "\nNo two raters rated the same finding."
@@ -219,7 +220,9 @@ def _slot_lines(item: SlotAgreement) -> Iterator[str]:
     for name, what in item.measures:
         if what.value is None and len(reasons) == 1 and item.count:
             continue
-        yield wrapped(f"    {name:<18}  ", _figure(name, what, _UNITS.get(item.slot, "")))
+        aside = f"  ({item.raters[1]} less {item.raters[0]})" if name == _DIFFERENCE else ""
+        figure = _figure(name, what, _UNITS.get(item.slot, ""))
+        yield wrapped(f"    {name:<18}  ", figure + aside)
     if len(reasons) == 1 and item.count:
         yield wrapped(f"    {'no other figure':<18}  ", next(iter(reasons)))
 
@@ -255,6 +258,10 @@ def _remarks(matched: Matched, notes: Sequence[str]) -> Iterator[str]:
         remarks.append(f"raters who share no session: {_listed(apart)}")
     for remark in remarks:
         yield wrapped("note: ", f"{remark}.")
+
+
+def _together(raters: Sequence[str]) -> str:
+    return f"{', '.join(raters[:-1])} and {raters[-1]}"
 
 
 def _listed(items: Sequence[str]) -> str:

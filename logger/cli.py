@@ -6,9 +6,11 @@ from typing import Final
 
 import click
 
+from logger.commands.agreement import agreement_command
 from logger.commands.bench import bench_command
 from logger.commands.check import check_command
 from logger.commands.demo import demo_command
+from logger.commands.export import export_command, table_command
 from logger.commands.markers import calibrate_command, markers_command
 from logger.commands.read import read_command
 from logger.commands.review import review_command
@@ -49,6 +51,9 @@ for _command in (
     say_command,
     markers_command,
     calibrate_command,
+    agreement_command,
+    export_command,
+    table_command,
     check_command,
     demo_command,
     bench_command,

@@ -9,7 +9,6 @@ from typing import Final
 
 import click
 
-from logger.commands.showing import wrapped
 from logger.core.errors import UsageError
 from logger.files.stored import find_sessions
 from logger.grammar.loading import load_pack
@@ -69,7 +68,9 @@ def review_command(
     desk = Desk(ReviewFolder(folder, load_pack), by, sheet, recordings)
 
     def opened(url: str) -> None:
-        click.echo(wrapped("", f"{count} sessions. The page: {url}"))
+        click.echo(f"{count} sessions in {folder}")
+        # Never wrapped: the token may have a hyphen, and the address is copied as one.
+        click.echo(f"The page: {url}")
         click.echo("Ctrl+C ends it.")
         if not no_browser and not webbrowser.open(url):
             click.echo("No browser could be opened: open the address yourself.", err=True)

@@ -57,7 +57,7 @@ class ClassLine:
     withdrawn: int
     edits: int
     judged: int
-    """Values that an educator gave beside a value of the student's."""
+    """Values that an educator gave beside one of the student's, as it is in force."""
     judged_alike: int
     """Of those, the ones that are the same."""
     scores: tuple[Score, ...]
@@ -117,7 +117,7 @@ def line_of(name: str, record: SessionRecord, scores: Sequence[Score]) -> ClassL
 
 def _both(rows: Sequence[KeptRow], record: SessionRecord) -> Iterator[tuple[object, object]]:
     for judgement in judgements_in_force(record):
-        said = getattr(rows[judgement.row - 1].heard, judgement.slot)
+        said = getattr(rows[judgement.row - 1].finding, judgement.slot)
         if said is not None:
             yield said, judgement.value
 

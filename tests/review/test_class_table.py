@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from sessions import EDUCATOR, folder_of
+from practised import EDUCATOR, folder_of
 
 from logger.core.events import RowStatus
 from logger.review.class_table import COLUMNS, class_frame, class_table

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from sessions import EDUCATOR, ROWS, folder_of, record
+from practised import EDUCATOR, ROWS, folder_of, record
 
 from logger.core.errors import OutputError, SessionError, UsageError
 from logger.core.events import RowStatus, SetupStatus

@@ -6,6 +6,7 @@ import hashlib
 import hmac
 import secrets
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Final, Literal
@@ -25,7 +26,9 @@ from logger.core.events import RowStatus
 from logger.files.session_json import SessionRecord
 from logger.files.stored import read_angles
 from logger.files.tables import csv_text
+from logger.grammar.pack import Pack
 from logger.page.guarding import Address, Guard
+from logger.page.reviewing.agreeing import agreement_facts
 from logger.page.reviewing.facts import Opened, Plain, class_facts, session_facts
 from logger.page.reviewing.recordings import Playable, playable
 from logger.review.class_table import class_frame, class_table
@@ -56,6 +59,15 @@ class Desk:
     def opened(self, name: str, ticket: Callable[[str], str]) -> Plain:
         """Return everything of one session."""
         return self.shown(name, self.folder.read(name), ticket)
+
+    def readable(self) -> list[tuple[str, SessionRecord, Pack]]:
+        """Return every session that can be read, with its pack."""
+        found = []
+        for name in self.folder.names():
+            with suppress(SpokenFindingsError):
+                record = self.folder.read(name)
+                found.append((name, record, self.folder.pack_of(record)))
+        return found
 
     def shown(self, name: str, record: SessionRecord, ticket: Callable[[str], str]) -> Plain:
         """Return a session as it is shown."""
@@ -146,7 +158,8 @@ class _Answers:
         desk = self.desk
 
         def made() -> Plain:
-            return class_facts(class_table(desk.folder, desk.sheet), desk.reviewer.code)
+            told = class_facts(class_table(desk.folder, desk.sheet), desk.reviewer.code)
+            return {**told, "agreement": agreement_facts(desk.readable())}
 
         return await self._answer(request, made)
 

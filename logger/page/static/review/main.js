@@ -74,6 +74,7 @@ function showAgreement(agreement) {
   if (!agreement) return;
   const table = byId("agreement").querySelector("table");
   table.tHead.replaceChildren(made("tr", {}, ...agreement.columns.map((name) => made("th", { scope: "col" }, name))));
+  byId("agreement-notes").replaceChildren(...agreement.notes.map((note) => made("li", {}, note)));
   table.tBodies[0].replaceChildren(...agreement.lines.map((line) => made("tr", {}, ...line.map((cell) => made("td", {}, cell)))));
 }
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -81,7 +80,7 @@ class Session:
         return SessionRecord(
             tool_version=version("spoken-findings"),
             recording=_facts(self.recording),
-            pack=PackFacts(pack.name, _digest(pack)),
+            pack=PackFacts(pack.name, pack.version()),
             engine=engine,
             models=tuple(str(value) for key, value in options.items() if key.endswith("model")),
             options=options,
@@ -110,11 +109,6 @@ def _facts(recording: Recording) -> RecordingFacts:
         rotation_deg=recording.rotation_deg,
         truncated_at_s=recording.truncated_at_s,
     )
-
-
-def _digest(pack: Pack) -> str:
-    """Return a version of the pack that changes with anything in it."""
-    return hashlib.sha256(repr(pack).encode()).hexdigest()[:12]
 
 
 def read_recording(

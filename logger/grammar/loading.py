@@ -12,14 +12,26 @@ from logger.core.errors import PackError
 from logger.core.statements import Act, SetupWindow
 from logger.grammar.checking import checked
 from logger.grammar.lines import key_lines
-from logger.grammar.pack import Caution, LinkingWords, NumberSlot, Pack, UtteranceRules, WordSlot
+from logger.grammar.pack import (
+    CapsularPattern,
+    Caution,
+    PublishedDoubt,
+    Limit,
+    LinkingWords,
+    NumberSlot,
+    Pack,
+    TaughtWith,
+    Together,
+    UtteranceRules,
+    WordSlot,
+)
 from logger.grammar.sections import Mistake, Sections, read_sections
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
     from logger.grammar.lines import KeyPath
-    from logger.grammar.schema import NumberTable, WordTable
+    from logger.grammar.schema import DoubtTable, NumberTable, WordTable
 
 LARGEST_BYTES: Final = 1_000_000
 """A pack is written by hand; a bigger file is something else."""
@@ -141,7 +153,37 @@ def _build(sections: Sections, name: str) -> Pack:
         mobility_of_score=score.values if score else {},
         mobility_of_score_source=score.source if score else "",
         cautions=tuple(Caution(c.text, c.urgency, c.source) for c in sections.cautions),
+        together=_together(sections),
     )
+
+
+def _together(sections: Sections) -> Together:
+    report, taught, pattern = sections.report, sections.taught_with, sections.capsular_pattern
+    if report is None:
+        return Together(limits=_limits(sections))
+    return Together(
+        joint=report.joint,
+        limited=report.limited,
+        modes=report.modes,
+        taught_with={
+            test: TaughtWith(table.motions, table.source) for test, table in taught.tests.items()
+        }
+        if taught
+        else {},
+        doubts=_doubts(taught.doubts) if taught else (),
+        capsular_pattern=CapsularPattern(pattern.order, pattern.source, _doubts(pattern.doubts))
+        if pattern
+        else None,
+        limits=_limits(sections),
+    )
+
+
+def _limits(sections: Sections) -> dict[str, Limit]:
+    return {slot: Limit(**dict(table)) for slot, table in sections.limits.items()}
+
+
+def _doubts(tables: tuple[DoubtTable, ...]) -> tuple[PublishedDoubt, ...]:
+    return tuple(PublishedDoubt(table.text, table.source) for table in tables)
 
 
 def _word_slot(table: WordTable) -> WordSlot:

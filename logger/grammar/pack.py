@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -11,6 +12,7 @@ if TYPE_CHECKING:
     from logger.core.statements import Act, SetupWindow
 
 Urgency = Literal["do not test", "take care"]
+LimitKind = Literal["measurement error", "important difference"]
 
 BLANK = "{}"
 """Where a template takes the value's word or number."""
@@ -104,6 +106,72 @@ class Caution:
 
 
 @dataclass(frozen=True, slots=True)
+class PublishedDoubt:
+    """What speaks against a rule, to stand beside everything that is said by it."""
+
+    text: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class TaughtWith:
+    """The motions that a test's direction is taught to go with."""
+
+    motions: tuple[str, ...]
+    """Empty for a direction that is taught for the joint as a whole."""
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class CapsularPattern:
+    """Motions in the order in which they are taught to be lost, the greatest loss first."""
+
+    order: tuple[str, ...]
+    source: str
+    doubts: tuple[PublishedDoubt, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """How large a difference must be to count for more than error, or to matter."""
+
+    kind: LimitKind
+    source: str
+    value: float | None
+    """None where no value is published; `source` then says so."""
+    value_two_examiners: float | None = None
+    """Where two people measured, or may have; None where that makes no difference."""
+    source_two_examiners: str = ""
+
+    def passed(self, difference: float, value: float) -> bool:
+        """Whether a difference of either sign passes `value`.
+
+        An important difference is one that is reached, measurement error one that is exceeded.
+        """
+        reached = abs(difference) >= value
+        return reached if self.kind == "important difference" else abs(difference) > value
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """What the findings of a joint say together; nothing of it is a judgement on a patient."""
+
+    joint: str = ""
+    """Where the drawing of the body marks the findings; empty for nowhere."""
+    limited: str = ""
+    """The mobility that counts as limited; empty where nothing is read together."""
+    modes: tuple[str, ...] = ()
+    """In which ranges of two sides are compared: the first that both sides have."""
+    taught_with: Mapping[str, TaughtWith] = field(default_factory=dict)
+    """By test."""
+    doubts: tuple[PublishedDoubt, ...] = ()
+    """What speaks against `taught_with`."""
+    capsular_pattern: CapsularPattern | None = None
+    limits: Mapping[str, Limit] = field(default_factory=dict)
+    """By slot of a number."""
+
+
+@dataclass(frozen=True, slots=True)
 class Pack:
     """Everything that is particular to a joint."""
 
@@ -122,3 +190,8 @@ class Pack:
     """The mobility that a mobility score means; empty where the pack has no score."""
     mobility_of_score_source: str
     cautions: tuple[Caution, ...]
+    together: Together = field(default_factory=Together)
+
+    def version(self) -> str:
+        """Return a version that changes with anything in the pack."""
+        return hashlib.sha256(repr(self).encode()).hexdigest()[:12]

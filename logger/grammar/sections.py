@@ -10,13 +10,17 @@ from pydantic import ValidationError
 from logger.core.statements import SLOTS
 from logger.grammar.schema import (
     SLOT_TABLES,
+    CapsularTable,
     CautionTable,
     CommandsTable,
+    LimitTable,
     LinkingTable,
     NumberTable,
+    ReportTable,
     ScoreTable,
     SetupTable,
     Table,
+    TaughtTable,
     UtteranceTable,
     WordTable,
 )
@@ -31,7 +35,16 @@ if TYPE_CHECKING:
 _T = TypeVar("_T", bound=Table)
 
 _REQUIRED: Final = ("title", "utterance", "slots", "commands")
-_OPTIONAL: Final = ("linking", "setup", "mobility_of_score", "cautions")
+_OPTIONAL: Final = (
+    "linking",
+    "setup",
+    "mobility_of_score",
+    "cautions",
+    "report",
+    "taught_with",
+    "capsular_pattern",
+    "limits",
+)
 _PROBLEMS: Final[Mapping[str, str]] = {
     "missing": "this key is missing; add it",
     "string_type": "should be text in quotes",
@@ -71,6 +84,10 @@ class Sections:
     setup: dict[str, SetupTable] = field(default_factory=dict)
     score: ScoreTable | None = None
     cautions: list[CautionTable] = field(default_factory=list)
+    report: ReportTable | None = None
+    taught_with: TaughtTable | None = None
+    capsular_pattern: CapsularTable | None = None
+    limits: dict[str, LimitTable] = field(default_factory=dict)
 
     def slot_names(self) -> tuple[str, ...]:
         """Return the slots that could be read, in the usual order."""
@@ -89,13 +106,14 @@ def read_sections(data: Mapping[str, Any]) -> tuple[Sections, list[Mistake]]:
         commands=_read(CommandsTable, data, ("commands",), mistakes),
         linking=_read(LinkingTable, data, ("linking",), mistakes),
         score=_read(ScoreTable, data, ("mobility_of_score",), mistakes),
+        report=_read(ReportTable, data, ("report",), mistakes),
+        taught_with=_read(TaughtTable, data, ("taught_with",), mistakes),
+        capsular_pattern=_read(CapsularTable, data, ("capsular_pattern",), mistakes),
     )
     _read_title(data, sections, mistakes)
     _read_slots(data, sections, mistakes)
-    for test in _table(data, "setup", mistakes):
-        table = _read(SetupTable, data["setup"], (test,), mistakes, ("setup",))
-        if table is not None:
-            sections.setup[test] = table
+    _read_each(SetupTable, data, ("setup", sections.setup), mistakes)
+    _read_each(LimitTable, data, ("limits", sections.limits), mistakes)
     _read_cautions(data, sections, mistakes)
     return sections, mistakes
 
@@ -120,6 +138,21 @@ def _read_slots(data: Mapping[str, Any], sections: Sections, mistakes: list[Mist
             sections.words[slot] = table
         elif isinstance(table, NumberTable):
             sections.numbers[slot] = table
+
+
+def _read_each(
+    model: type[_T],
+    data: Mapping[str, Any],
+    into: tuple[str, dict[str, _T]],
+    mistakes: list[Mistake],
+) -> None:
+    """Read the tables that stand by name under one key into a dictionary."""
+    key, found = into
+    tables = _table(data, key, mistakes)
+    for name in tables:
+        table = _read(model, tables, (name,), mistakes, (key,))
+        if table is not None:
+            found[name] = table
 
 
 def _read_cautions(data: Mapping[str, Any], sections: Sections, mistakes: list[Mistake]) -> None:

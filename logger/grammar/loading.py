@@ -15,11 +15,11 @@ from logger.grammar.lines import key_lines
 from logger.grammar.pack import (
     CapsularPattern,
     Caution,
-    PublishedDoubt,
     Limit,
     LinkingWords,
     NumberSlot,
     Pack,
+    PublishedDoubt,
     TaughtWith,
     Together,
     UtteranceRules,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -191,7 +190,3 @@ class Pack:
     mobility_of_score_source: str
     cautions: tuple[Caution, ...]
     together: Together = field(default_factory=Together)
-
-    def version(self) -> str:
-        """Return a version that changes with anything in the pack."""
-        return hashlib.sha256(repr(self).encode()).hexdigest()[:12]

@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 
 from logger.core.events import SIDES, Side
-from logger.grammar.pack import Pack
+from logger.grammar.pack import CapsularPattern, Pack
 from logger.report.ranges import Ranges, RangeState, ranges
 from logger.report.sides import Difference, Moves, difference
 from logger.report.tested import Tested, What
@@ -132,7 +133,7 @@ def pattern_of(tested: Mapping[What, Tested], side: Side, pack: Pack) -> Pattern
     pattern = pack.together.capsular_pattern
     if pattern is None:
         return None
-    losses = tuple(_loss(ranges(tested, side, motion, pack)) for motion in pattern.order)
+    losses = _losses(tested, side, pattern, pack)
     lacking = [loss for loss in losses if loss.ranges.state is not RangeState.MEASURED]
     if lacking:
         unsure = all(loss.ranges.state is RangeState.TO_CHECK for loss in lacking)
@@ -147,6 +148,18 @@ def pattern_of(tested: Mapping[What, Tested], side: Side, pack: Pack) -> Pattern
     return _ordered(side, losses, shares, pack)
 
 
+def _losses(
+    tested: Mapping[What, Tested], side: Side, pattern: CapsularPattern, pack: Pack
+) -> tuple[Loss, ...]:
+    """Return the losses in the first mode in which all can be computed, else what there is."""
+    for mode in (*pack.together.modes, None):
+        one_mode = {what: one for what, one in tested.items() if what.mode == mode}
+        found = tuple(_loss(ranges(one_mode, side, motion, pack)) for motion in pattern.order)
+        if all(loss.ranges.state is RangeState.MEASURED for loss in found):
+            return found
+    return tuple(_loss(ranges(tested, side, motion, pack)) for motion in pattern.order)
+
+
 def _ordered(side: Side, losses: tuple[Loss, ...], shares: list[float], pack: Pack) -> PatternFound:
     limit = pack.together.limits.get("range_deg")
     first_deg = losses[0].ranges.lost_deg
@@ -156,14 +169,14 @@ def _ordered(side: Side, losses: tuple[Loss, ...], shares: list[float], pack: Pa
         name = losses[0].ranges.motion.replace("_", " ")
         why = f"{name} is not limited by more than measurement error"
         return PatternFound(side, Pattern.NOT_MET, losses, why)
-    falling = all(one > next_one for one, next_one in zip(shares, shares[1:], strict=False))
+    falling = all(one > next_one for one, next_one in pairwise(shares))
     why = "; ".join(_within_error(losses, limit.value))
     return PatternFound(side, Pattern.MET if falling else Pattern.NOT_MET, losses, why)
 
 
 def _within_error(losses: tuple[Loss, ...], error_deg: float) -> Iterator[str]:
     """Name the neighbours whose order a measurement error could turn round."""
-    for one, two in zip(losses, losses[1:], strict=False):
+    for one, two in pairwise(losses):
         if one.share is None or two.share is None:
             continue
         smaller = min(one.ranges.other_deg or 1, two.ranges.other_deg or 1)

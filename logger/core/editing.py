@@ -1,0 +1,46 @@
+"""The rows as they stand after what people changed in them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import Any, Final
+
+from logger.core.events import Finding, RowStatus
+from logger.core.session import Edit
+from logger.core.statements import SLOTS
+
+EDITABLE: Final = (*SLOTS, "note", "status")
+
+
+def rows_in_force(rows: Sequence[Finding], edits: Iterable[Edit]) -> tuple[Finding, ...]:
+    """Return the rows with the edits applied, the last edit of a slot in force.
+
+    A row that is settled as logged no longer gives reasons for a check. The rows given stay as
+    they are: what was heard is kept beside what is in force.
+
+    Args:
+        rows: in the order of start, as they are counted by `Edit.row`.
+        edits: in the order in which they were made.
+
+    Raises:
+        ValueError: for an edit of a row, slot or status that is not there.
+
+    """
+    current = list(rows)
+    for edit in edits:
+        if not 1 <= edit.row <= len(current):
+            raise ValueError(f"There is no row {edit.row}: there are {len(current)}.")
+        if edit.slot not in EDITABLE:
+            raise ValueError(f"{edit.slot!r} cannot be edited: give one of {', '.join(EDITABLE)}.")
+        current[edit.row - 1] = replace(current[edit.row - 1], **_changed(edit))
+    return tuple(current)
+
+
+def _changed(edit: Edit) -> dict[str, Any]:
+    if edit.slot != "status":
+        return {edit.slot: edit.after}
+    status = RowStatus(str(edit.after))
+    return (
+        {"status": status} if status is not RowStatus.LOGGED else {"status": status, "reasons": ()}
+    )

@@ -189,7 +189,7 @@ class ReportTable(Table):
 
     limited: Filled
     modes: Annotated[tuple[str, ...], Field(min_length=1, strict=False)]
-    joint: Literal["", "shoulder", "elbow", "wrist", "hip", "knee", "ankle"] = ""
+    joint: Literal["", "shoulder", "elbow", "wrist", "hip"] = ""
 
 
 class LimitTable(Table):

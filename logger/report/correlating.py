@@ -194,7 +194,8 @@ def _loss(found: Ranges) -> Loss:
 
 def _lacking(losses: tuple[Loss, ...]) -> str:
     return "; ".join(
-        f"{loss.ranges.motion.replace('_', ' ')}: {loss.ranges.state.value} ({loss.ranges.why})"
+        f"{loss.ranges.motion.replace('_', ' ')} {loss.ranges.state.value}"
+        f"{f' ({loss.ranges.why})' if loss.ranges.why else ''}"
         for loss in losses
         if loss.ranges.state is not RangeState.MEASURED
     )

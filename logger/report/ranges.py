@@ -31,7 +31,7 @@ class Ranges:
     mine_deg: int | None = None
     other_deg: int | None = None
     why: str = ""
-    """Why it is not measured; empty where it is."""
+    """Why it is not measured; empty where it is, or where it was screened on neither side."""
 
     @property
     def lost_deg(self) -> int | None:
@@ -49,9 +49,9 @@ def ranges(tested: Mapping[What, Tested], side: Side, motion: str, pack: Pack) -
     """
     screened = [what for what in tested if what.is_motion and what.name == motion]
     if not screened:
-        return Ranges(motion, RangeState.NOT_SCREENED, why="on neither side")
+        return Ranges(motion, RangeState.NOT_SCREENED)
     if not any(what.side == side for what in screened):
-        return Ranges(motion, RangeState.NOT_SCREENED, why=f"on the {OTHER[side]} side only")
+        return Ranges(motion, RangeState.NOT_SCREENED, why=f"only on the {OTHER[side]}")
     for mode in (*pack.together.modes, None):
         mine = tested.get(What(side, motion, mode, is_motion=True))
         other = tested.get(What(OTHER[side], motion, mode, is_motion=True))

@@ -8,9 +8,11 @@ import click
 
 from logger.commands.bench import bench_command
 from logger.commands.check import check_command
+from logger.commands.compare import compare_command
 from logger.commands.demo import demo_command
 from logger.commands.markers import calibrate_command, markers_command
 from logger.commands.read import read_command
+from logger.commands.report import report_command
 from logger.commands.say import say_command
 from logger.commands.setup import setup_command
 from logger.core.errors import SpokenFindingsError
@@ -44,6 +46,8 @@ def main() -> None:
 for _command in (
     read_command,
     setup_command,
+    report_command,
+    compare_command,
     say_command,
     markers_command,
     calibrate_command,

@@ -14,6 +14,8 @@ from logger.files.tables import angles_frame, findings_frame, write_csv, write_p
 
 VIDEO: Final = "annotated.mp4"
 """Put in beside the tables, and taken away with the old ones: it shows what they say."""
+REPORTS: Final = ("report.html", "report.pdf")
+"""Put in and taken away in the same way."""
 FILES: Final = ("findings.csv", "findings.parquet", "arm_angle.csv", "session.json")
 
 
@@ -50,4 +52,4 @@ def save(
         text = json.dumps(session, indent=2, ensure_ascii=False, allow_nan=False)
         (new / "session.json").write_bytes((text + "\n").encode("utf-8"))
 
-    replace_folder(folder, (*FILES, VIDEO), write)
+    replace_folder(folder, (*FILES, VIDEO, *REPORTS), write)

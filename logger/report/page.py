@@ -15,15 +15,15 @@ from logger.report.document import Block, Document, Table
 def html_page(document: Document) -> str:
     """Return the page: its style is inside, its policy lets nothing else in, no script runs.
 
-    All words are escaped; drawings are put in as they are, for they are made by `svg.Drawing`,
-    which escapes what it is given.
+    All words are escaped. The style and the drawings are put in as they are: the one is a file of
+    this package, the others are made by `svg.Drawing`, which escapes what it is given.
     """
     templates = resources.files("logger.report") / "templates"
     style = (templates / "report.css").read_text(encoding="utf-8") + _widths(document)
     environment = Environment(autoescape=True, undefined=StrictUndefined)
-    environment.filters["drawing"] = Markup
+    environment.filters["as_it_is"] = Markup
     template = environment.from_string((templates / "report.html").read_text(encoding="utf-8"))
-    return template.render(document=document, style=Markup(style), style_hash=Markup(_hash(style)))
+    return template.render(document=document, style=style, style_hash=_hash(style))
 
 
 def _widths(document: Document) -> str:

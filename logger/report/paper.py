@@ -19,14 +19,12 @@ def pdf_pages(document: Document) -> bytes:
     The words are handed over as data and never read as markup.
     """
     template = resources.files("logger.report") / "templates" / "report.typ"
-    pages = typst.compile(
+    compiler = typst.Compiler(
         template.read_bytes(),
-        format="pdf",
-        font_paths=[Path(mpl.get_data_path()) / "fonts" / "ttf"],
+        font_paths=typst.Fonts(font_paths=[Path(mpl.get_data_path()) / "fonts" / "ttf"]),
         sys_inputs={"document": json.dumps(asdict(document))},
-        pdf_standards="ua-1",
-        timestamp=0,
     )
+    pages = compiler.compile(format="pdf", pdf_standards="ua-1", timestamp=0)
     if not isinstance(pages, bytes):
         raise TypeError("typst gave something else than one PDF")
     return pages

@@ -133,7 +133,7 @@ def _doubted(pack: Pack) -> str:
     limit = together.limits.get("range_deg")
     told = [_RULE]
     if limit is not None and limit.value is not None:
-        told.append(f"Limited means more than {limit.value:g}° less ({limit.source}).")
+        told.append(f"Limited means more than {limit.value:g}° less [{limit.source}].")
     if together.doubts:
         told.append(f"Against the rule: {_with_sources(together.doubts)}.")
     if together.capsular_pattern and together.capsular_pattern.doubts:
@@ -143,15 +143,29 @@ def _doubted(pack: Pack) -> str:
 
 def _with_sources(doubts: Sequence[PublishedDoubt]) -> str:
     return "; ".join(
-        f"{doubt.text[:1].lower()}{doubt.text[1:]} ({doubt.source})" for doubt in doubts
+        f"{doubt.text[:1].lower()}{doubt.text[1:]} [{doubt.source}]" for doubt in doubts
     )
 
 
-def bouts_section(bouts: Sequence[Bout]) -> Section | None:
-    """Return the bouts of treatment; None where there was none."""
+def bouts_section(bouts: Sequence[Bout], found: Sequence[Stage]) -> Section | None:
+    """Return the bouts and what was tested again after them; None where there was none."""
     if not bouts:
         return None
-    return Section("Bouts of treatment", (Items(tuple(map(_bout, bouts))),))
+    blocks: list[Block] = [Items(tuple(map(_bout, bouts)))]
+    again = tuple(line for stage in found[1:] for line in _again(stage, found))
+    if again:
+        head = ("Tested again", "Before", "After")
+        blocks.append(Table("Tested again after a bout", head, again, (28, 37, 35)))
+    return Section("Bouts of treatment", tuple(blocks))
+
+
+def _again(stage: Stage, found: Sequence[Stage]) -> Iterator[tuple[Cell, ...]]:
+    """Yield what was tested at a stage beside what it was before."""
+    for what, one in stage.tested.items():
+        before = [s.tested[what] for s in found if s.bouts_before < stage.bouts_before
+                  and what in s.tested]  # fmt: skip
+        name = Cell(f"{what_text(what)}, after bout {stage.bouts_before}")
+        yield name, Cell(_values(before[-1]) if before else "not tested"), Cell(_values(one))
 
 
 def _bout(bout: Bout) -> Item:
@@ -163,27 +177,6 @@ def _bout(bout: Bout) -> Item:
     grade = f", grade {bout.grade}" if bout.grade else ""
     check = f" (?) {'; '.join(bout.reasons)}" if bout.reasons else ""
     return Item(f"{what}{grade}, {length}{check}", label=f"{clock(bout.start_s)}:")
-
-
-def retests_section(found: Sequence[Stage]) -> Section | None:
-    """Return what was tested again after a bout, beside what it was before; None for nothing."""
-    lines: list[tuple[Cell, ...]] = []
-    for stage in found[1:]:
-        for what, one in stage.tested.items():
-            earlier = [s.tested[what] for s in found if s.bouts_before < stage.bouts_before
-                       and what in s.tested]  # fmt: skip
-            lines.append(
-                (
-                    Cell(f"{what_text(what)}, after bout {stage.bouts_before}"),
-                    Cell(_values(earlier[-1]) if earlier else "not tested"),
-                    Cell(_values(one)),
-                )
-            )
-    if not lines:
-        return None
-    head = ("Tested again", "Before", "After")
-    table = Table("Tested again after a bout", head, tuple(lines), (34, 33, 33))
-    return Section("After the bouts", (table,))
 
 
 def _values(one: Tested) -> str:
@@ -219,7 +212,7 @@ def checks_section(rows: Sequence[Row], unplaced: Sequence[UnplacedWords]) -> Se
     gone = [str(row.number) for row in rows if row.finding.status is RowStatus.WITHDRAWN]
     blocks: list[Block] = [Items(tuple(items)) if items else Text("No row is left to check.")]
     if gone:
-        blocks.append(Text(f"Withdrawn and not counted: rows {', '.join(gone)}.", small=True))
+        blocks.append(Text(f"Withdrawn and not counted: {', '.join(gone)}.", small=True))
     return Section("Still to check", tuple(blocks))
 
 

@@ -20,7 +20,6 @@ from logger.report.sections import (
     checks_section,
     correlation_section,
     notes_section,
-    retests_section,
 )
 from logger.report.side_tables import screening_section, tests_section
 from logger.report.tested import Row, Stage, Tested, What, numbered, stages
@@ -71,8 +70,7 @@ def session_report(material: Material) -> Document:
         tests_section(found[0].tested, involved, pack),
         correlation_section(found[0].tested, involved, pack),
         _timeline(material, rows),
-        bouts_section(record.bouts),
-        retests_section(found),
+        bouts_section(record.bouts, found),
         notes_section(rows, record.judgements),
     )
     return Document(
@@ -130,7 +128,17 @@ def _timeline(material: Material, rows: tuple[Row, ...]) -> Section:
         "glenohumeral joint's own.",
         small=True,
     )
-    return Section("The session over time", (picture, note))
+    checks = _position_checks(record)
+    return Section("The session over time", (picture, note, *checks))
+
+
+def _position_checks(record: SessionRecord) -> tuple[Text, ...]:
+    told = []
+    for check in record.position_checks:
+        angle = check.reading.angle_deg
+        words = "not seen" if angle is None else f"{angle:.0f}°"
+        told.append(f"{clock(check.at_s)} {check.side} {words}")
+    return (Text(f"Positions checked: {'; '.join(told)}.", small=True),) if told else ()
 
 
 def _overview(stage: Stage, material: Material) -> Picture:

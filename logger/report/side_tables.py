@@ -32,23 +32,19 @@ def screening_section(tested: Mapping[What, Tested], involved: Side | None, pack
     if not keys:
         return Section("Motions screened", (Text("No motion was screened."),))
     lines: list[tuple[Cell, ...]] = []
-    last = ""
     for what in keys:
         mine, other = tested.get(what), tested.get(what.across())
-        mode = what.mode or "mode not said"
-        name = f"{plain(what.name) if what.name != last else ''}"
         lines.append(
             (
-                Cell(f"{plain(what.name)}, {mode}" if name else f"   {mode}"),
+                Cell(f"{plain(what.name)}, {what.mode or 'mode not said'}"),
                 _screened(mine),
                 _screened(other),
-                Cell(_range_difference(mine, other, first if involved is None else None)),
+                Cell(_range_difference((mine, other), first if involved is None else None, pack)),
             )
         )
-        last = what.name
     head = ("Motion", *_heads(involved), "Difference")
     return Section("Motions screened", (Table("Motions screened", head, tuple(lines),
-                                              (26, 30, 30, 14)),))  # fmt: skip
+                                              (23, 31, 27, 19)),))  # fmt: skip
 
 
 def tests_section(tested: Mapping[What, Tested], involved: Side | None, pack: Pack) -> Section:
@@ -136,7 +132,10 @@ def _test(one: Tested | None, pack: Pack) -> Cell:
     )
 
 
-def _range_difference(mine: Tested | None, other: Tested | None, named: Side | None) -> str:
+def _range_difference(
+    sides: tuple[Tested | None, Tested | None], named: Side | None, pack: Pack
+) -> str:
+    mine, other = sides
     if mine is None or other is None:
         return "one side only"
     one, two = mine.said("range_deg"), other.said("range_deg")
@@ -144,11 +143,12 @@ def _range_difference(mine: Tested | None, other: Tested | None, named: Side | N
         return "no degrees"
     if one.number is None or two.number is None or not (one.sure and two.sure):
         return "to check"
-    lost = two.number - one.number
-    if not lost:
-        return "0°"
+    more = one.number - two.number
+    limit = pack.together.limits.get("range_deg")
+    error_deg = limit.value if limit else None
+    within = limit is not None and error_deg is not None and not limit.passed(more, error_deg)
     side = f"{named} " if named else ""
-    return f"{side}{signed(-lost, '°')}"
+    return f"{side}{signed(more, '°')}{', within error' if within else ''}"
 
 
 def _difference(found: Difference, named: Side | None) -> Cell:

@@ -93,7 +93,7 @@ def row(start_s: float, side: Side | None, name: str, **slots: Any) -> Finding:
         slots["mobility"] = PACK.mobility_of_score[score]
     reasons = slots.get("reasons", ())
     status = slots.pop("status", RowStatus.CHECK if reasons else RowStatus.LOGGED)
-    what = {"test": name} if is_test else {"motion": name}
+    what: dict[str, Any] = {"test": name} if is_test else {"motion": name}
     return Finding(start_s, start_s + 3.5, side=side, setup=setup, status=status, said=name,
                    **what, **slots)  # fmt: skip
 
@@ -111,12 +111,13 @@ def _motions(side: Side, start_s: float, degrees: Sequence[int], pain: int) -> l
 
 def first_session() -> SessionRecord:
     """Return a whole session: both sides, a check, a note, a withdrawn row and a bout."""
+    both: list[tuple[Side, str, int]] = [
+        ("right", "flexion", 120), ("left", "flexion", 165),
+        ("right", "abduction", 95), ("left", "abduction", 165),
+    ]  # fmt: skip
     active = [
         row(20 + i * STEP_S, side, name, mode="active", range_deg=deg)
-        for i, (side, name, deg) in enumerate(
-            [("right", "flexion", 120), ("left", "flexion", 165),
-             ("right", "abduction", 95), ("left", "abduction", 165)]
-        )
+        for i, (side, name, deg) in enumerate(both)
     ]  # fmt: skip
     right = _motions("right", 60, (128, 100, 35, 45, 40), 4)
     left = _motions("left", 105, (170, 170, 85, 65, 50), 0)

@@ -12,7 +12,7 @@ from logger.report.course import KEY, course_picture, described
 from logger.report.document import Cell, Document, Fact, Item, Items, Picture, Section, Table, Text
 from logger.report.occasions import Occasion, require_comparable, warnings
 from logger.report.tested import Said
-from logger.report.wording import clean, date_text, plain, signed, what_text
+from logger.report.wording import date_text, isolated, plain, signed, what_text
 
 IS_NOT: Final = (
     "Changes between what was said and measured in the sessions, no diagnosis and no treatment "
@@ -135,7 +135,8 @@ def comparison_report(comparison: Comparison) -> Document:
         Section("The course", (Picture(svg, told, KEY),)),
         Section("When a change counts", (Items(tuple(map(Item, limits_text(comparison)))),)),
     ]
-    facts = [Fact("Patient code", ", ".join(sorted(map(str, codes))) or "not said")]
+    named = ", ".join(sorted(isolated(str(code)) for code in codes))
+    facts = [Fact("Patient code", named or "not said")]
     facts += [
         Fact(f"Session {number}", _session(occasion))
         for number, occasion in enumerate(occasions, start=1)
@@ -144,15 +145,16 @@ def comparison_report(comparison: Comparison) -> Document:
         title=f"Findings of {len(occasions)} sessions compared",
         subtitle=comparison.pack.title,
         is_not=IS_NOT,
-        facts=tuple(Fact(fact.name, clean(fact.value)) for fact in facts),
+        facts=tuple(facts),
         sections=tuple(sections),
         notices=comparison.warnings,
     )
 
 
 def _session(occasion: Occasion) -> str:
-    examiner = occasion.record.facts.examiner_code or "not said"
-    return f"{date_text(occasion.record.facts.started_at)}, examiner {examiner}, {occasion.name}"
+    facts = occasion.record.facts
+    examiner = isolated(facts.examiner_code) if facts.examiner_code else "not said"
+    return f"{date_text(facts.started_at)}, examiner {examiner}, {isolated(occasion.name)}"
 
 
 def _table(comparison: Comparison) -> tuple[Table | Text, ...]:

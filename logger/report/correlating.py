@@ -49,11 +49,13 @@ class Direction:
     """Empty where the direction is taught for the joint as a whole, or is not limited against
     the other side."""
     whole_joint: bool = False
+    contradictory: bool = False
+    """Said to be limited, and not to be."""
 
     @property
     def compared(self) -> bool:
         """Whether it was found limited against the other side."""
-        return self.against.moves is Moves.LESS
+        return self.against.moves is Moves.LESS and not self.contradictory
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +104,8 @@ def _limited(mine: Tested | None, pack: Pack) -> bool:
 def _direction(tested: Mapping[What, Tested], what: What, pack: Pack) -> Direction:
     mine = tested[what]
     against = difference(mine, tested.get(what.across()), pack)
+    if len(mine.said("mobility").values) > 1:
+        return Direction(what.side, what.name, against, (), contradictory=True)
     motions = pack.together.taught_with[what.name].motions
     if against.moves is not Moves.LESS:
         return Direction(what.side, what.name, against, (), not motions)
@@ -193,12 +197,18 @@ def _loss(found: Ranges) -> Loss:
 
 
 def _lacking(losses: tuple[Loss, ...]) -> str:
-    return "; ".join(
-        f"{loss.ranges.motion.replace('_', ' ')} {loss.ranges.state.value}"
-        f"{f' ({loss.ranges.why})' if loss.ranges.why else ''}"
-        for loss in losses
-        if loss.ranges.state is not RangeState.MEASURED
-    )
+    """Say what keeps the pattern from being computed; the same for both sides."""
+    told = []
+    for unsure, words in ((False, "no degrees of both sides in one mode"), (True, "to check")):
+        names = [
+            loss.ranges.motion.replace("_", " ")
+            for loss in losses
+            if loss.ranges.state is not RangeState.MEASURED
+            and (loss.ranges.state is RangeState.TO_CHECK) == unsure
+        ]
+        if names:
+            told.append(f"{', '.join(names)}: {words}")
+    return "; ".join(told)
 
 
 def patterns(

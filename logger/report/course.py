@@ -29,8 +29,8 @@ _NAMES: Final[Mapping[str, str]] = {
     "pain": "pain",
 }
 KEY: Final = (
-    "Right: ● and a solid line. Left: ○ and a broken line. ? to be checked; no line leads to it, nor "
-    "across a session that does not say."
+    "Right: ● and a solid line. Left: ○ and a broken line. ? to be checked; no line "
+    "leads to it, nor across a session that does not say."
 )
 
 

@@ -10,7 +10,7 @@ from logger.core.words import clock
 from logger.files.session_json import SessionRecord
 from logger.grammar.pack import Pack
 from logger.report.tested import Row
-from logger.report.wording import clean, moment
+from logger.report.wording import clean, isolated, moment
 
 _SLACK_S: Final = 1.0
 """The last word may end a little after the last frame."""
@@ -21,8 +21,8 @@ def notices(
 ) -> tuple[str, ...]:
     """Return what is wrong or doubtful about the session as a whole, a sentence each."""
     told = [*_cut_short(record), *_packs(record, pack, pack_version)]
-    told += [*_times(record, rows), *record.warnings]
-    return tuple(dict.fromkeys(clean(sentence) for sentence in told))
+    told += [*_times(record, rows), *map(clean, record.warnings)]
+    return tuple(dict.fromkeys(told))
 
 
 def _cut_short(record: SessionRecord) -> Iterator[str]:
@@ -36,8 +36,8 @@ def _cut_short(record: SessionRecord) -> Iterator[str]:
 def _packs(record: SessionRecord, pack: Pack, pack_version: str) -> Iterator[str]:
     if record.pack.version != pack_version and record.pack.name == pack.name:
         yield (
-            f"The session was read with version {record.pack.version} of the pack {pack.name}; "
-            f"the windows and limits here are those of version {pack_version}."
+            f"The session was read with version {clean(record.pack.version)} of the pack "
+            f"{pack.name}; the windows and limits here are those of version {pack_version}."
         )
 
 
@@ -61,7 +61,7 @@ def _dates(record: SessionRecord) -> Iterator[str]:
     started = record.facts.started_at
     at = moment(started)
     if started and at is None:
-        yield f"The session's start, {started!r}, is no time with its offset from UTC."
+        yield f"The session's start, {isolated(started)}, is no time with its offset from UTC."
     if at is None:
         return
     changes: tuple[Edit | Judgement, ...] = (*record.edits, *record.judgements)

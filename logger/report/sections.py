@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
 from logger.core.events import RowStatus, Side
-from logger.core.session import Bout, CautionAnswer, Judgement
+from logger.core.session import Bout, CautionAnswer, Edit, Judgement
 from logger.core.words import clock
 from logger.files.session_json import UnplacedWords
 from logger.grammar.pack import Pack, PublishedDoubt
@@ -14,6 +14,7 @@ from logger.report.correlating import (
     Direction,
     MotionOutcome,
     Outcome,
+    Pattern,
     PatternFound,
     directions,
     patterns,
@@ -22,7 +23,7 @@ from logger.report.document import Block, Cell, Item, Items, Section, Table, Tex
 from logger.report.ranges import Ranges
 from logger.report.sides import Moves
 from logger.report.tested import Row, Stage, Tested, What
-from logger.report.wording import clean, plain, rows_text, said_text, what_text
+from logger.report.wording import clean, isolated, moment, plain, rows_text, said_text, what_text
 
 _RULE: Final = (
     "What each limited direction is taught to go with, held against the motions screened; an "
@@ -75,7 +76,7 @@ def correlation_section(
         items = tuple(item for direction in found for item in _direction(direction))
         none = f"No direction was found {together.limited}."
         blocks.append(Items(items) if items else Text(none))
-    shown = tuple(_pattern(pattern, pack) for pattern in patterns(tested, involved, pack))
+    shown = _patterns(patterns(tested, involved, pack), pack)
     blocks += [Items(shown)] if shown else []
     blocks.append(Text(_doubted(pack), small=True))
     return Section("Read together: a rule of teaching, disputed", tuple(blocks))
@@ -83,6 +84,9 @@ def correlation_section(
 
 def _direction(direction: Direction) -> Iterator[Item]:
     label = f"{what_text(What(direction.side, direction.test))}:"
+    if direction.contradictory:
+        yield Item("said to be limited and not to be, so held against no motion.", label=label)
+        return
     if direction.against.moves is not Moves.LESS:
         why = {
             Moves.ALIKE: "limited on both sides alike",
@@ -113,7 +117,15 @@ def _degrees(found: Ranges) -> str:
     return f"{found.mine_deg}° against {found.other_deg}°{mode}"
 
 
-def _pattern(found: PatternFound, pack: Pack) -> Item:
+def _patterns(found: Sequence[PatternFound], pack: Pack) -> tuple[Item, ...]:
+    """Return one item a side; one for both where neither can be computed for the same reason."""
+    reasons = {(one.pattern, one.why) for one in found}
+    if len(found) > 1 and len(reasons) == 1 and found[0].pattern is Pattern.NOT_COMPUTABLE:
+        return (_pattern(found[0], pack, "either side"),)
+    return tuple(_pattern(one, pack, one.side) for one in found)
+
+
+def _pattern(found: PatternFound, pack: Pack, side: str) -> Item:
     pattern = pack.together.capsular_pattern
     order = " > ".join(plain(motion) for motion in pattern.order) if pattern else ""
     shares = ", ".join(
@@ -123,9 +135,7 @@ def _pattern(found: PatternFound, pack: Pack) -> Item:
     )
     why = f"; {found.why}" if found.why else ""
     lost = f" Lost: {shares}." if shares else ""
-    return Item(
-        f"{found.pattern.value}{why}.{lost}", label=f"Capsular pattern, {found.side} ({order}):"
-    )
+    return Item(f"{found.pattern.value}{why}.{lost}", label=f"Capsular pattern, {side} ({order}):")
 
 
 def _doubted(pack: Pack) -> str:
@@ -191,12 +201,20 @@ def _values(one: Tested) -> str:
     return f"{', '.join(filter(None, told)) or 'no value said'}  {rows_text(one)}"
 
 
-def checks_section(rows: Sequence[Row], unplaced: Sequence[UnplacedWords]) -> Section:
+def checks_section(
+    rows: Sequence[Row], found: Sequence[Stage], unplaced: Sequence[UnplacedWords]
+) -> Section:
     """Return the rows that wait for a check, what contradicts, and what found no row."""
     items = [
         Item(f"{_named(row)}. {clean('; '.join(row.finding.reasons))}", label=f"Row {row.number},")
         for row in rows
         if row.finding.status is RowStatus.CHECK
+    ]
+    items += [
+        _contradiction(one)
+        for stage in found
+        for one in stage.tested.values()
+        if one.contradictions
     ]
     items += [
         Item(f"{_named(row)}. {clean('; '.join(row.finding.cautions))}",
@@ -216,23 +234,49 @@ def checks_section(rows: Sequence[Row], unplaced: Sequence[UnplacedWords]) -> Se
     return Section("Still to check", tuple(blocks))
 
 
+def _contradiction(one: Tested) -> Item:
+    slots = "; ".join(
+        f"{plain(slot)} {' / '.join(plain(str(v)) for v in one.said(slot).values)}"
+        for slot in one.contradictions
+    )
+    numbers = ", ".join(str(row.number) for row in one.rows)
+    return Item(f"{what_text(one.what)}, said in two ways: {slots}", label=f"Rows {numbers},")
+
+
 def _named(row: Row) -> str:
     finding = row.finding
     what = plain(finding.test or finding.motion or "no test")
     mode = f", {finding.mode}" if finding.mode else ""
-    return f"{clock(finding.start_s)}: {finding.side or 'side not said'} {what}{mode}"
+    side = f"{finding.side} {what}" if finding.side else f"{what}, side not said"
+    return f"{clock(finding.start_s)}: {side}{mode}"
 
 
-def notes_section(rows: Sequence[Row], judgements: Sequence[Judgement]) -> Section | None:
-    """Return the notes, and how often a second rater judged; None where there is nothing."""
+def notes_section(
+    rows: Sequence[Row], edits: Sequence[Edit], judgements: Sequence[Judgement]
+) -> Section | None:
+    """Return the notes, what was changed by hand, and who else judged; None for nothing."""
     items = [
         Item(f"{_named(row)}.", clean(row.finding.note), f"Row {row.number},")
         for row in rows
         if row.finding.note and row.finding.status is not RowStatus.WITHDRAWN
     ]
     blocks: list[Block] = [Items(tuple(items))] if items else []
-    raters = sorted({clean(judgement.by) for judgement in judgements})
+    if edits:
+        told = "; ".join(map(_edit, edits))
+        blocks.append(Text(f"Changed by hand: {told}.", small=True))
+    raters = sorted({judgement.by for judgement in judgements})
     if raters:
-        told = f"{len(judgements)} values of other raters ({', '.join(raters)}) are kept beside."
+        named = ", ".join(map(isolated, raters))
+        told = f"{len(judgements)} values of other raters ({named}) are kept beside."
         blocks.append(Text(told, small=True))
     return Section("Notes", tuple(blocks)) if blocks else None
+
+
+def _edit(edit: Edit) -> str:
+    before, after = (
+        "nothing" if value is None else isolated(plain(str(value)))
+        for value in (edit.before, edit.after)
+    )
+    at = moment(edit.at)
+    when = f"{at:%Y-%m-%d %H:%M}" if at else "at an unknown time"
+    return f"row {edit.row}, {plain(edit.slot)} {before} → {after} ({isolated(edit.by)}, {when})"

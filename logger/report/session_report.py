@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -24,7 +25,7 @@ from logger.report.sections import (
 from logger.report.side_tables import screening_section, tests_section
 from logger.report.tested import Row, Stage, Tested, What, numbered, stages
 from logger.report.timeline import KEY, Course, described, timeline
-from logger.report.wording import clean, date_text
+from logger.report.wording import clean, date_text, isolated
 
 IS_NOT: Final = (
     "A record of what the clinician said and the camera measured. It is no diagnosis and no "
@@ -65,13 +66,13 @@ def session_report(material: Material) -> Document:
     involved = material.involved_side
     sections = (
         cautions_section(record.facts.cautions, pack),
-        checks_section(rows, record.unplaced),
+        checks_section(rows, found, record.unplaced),
         screening_section(found[0].tested, involved, pack),
         tests_section(found[0].tested, involved, pack),
         correlation_section(found[0].tested, involved, pack),
         _timeline(material, rows),
         bouts_section(record.bouts, found),
-        notes_section(rows, record.judgements),
+        notes_section(rows, record.edits, record.judgements),
     )
     return Document(
         title="Findings of one session",
@@ -89,31 +90,31 @@ def _facts(material: Material, rows: Sequence[Row]) -> tuple[Fact, ...]:
     record, facts = material.record, material.record.facts
     involved = material.involved_side
     given = " (given for this report)" if material.involved and not facts.involved_side else ""
-    counts = dict.fromkeys(RowStatus, 0)
-    for row in rows:
-        counts[row.finding.status] += 1
+    return (
+        Fact("Patient code", isolated(facts.patient_code) if facts.patient_code else "not said"),
+        Fact("Date", date_text(facts.started_at)),
+        Fact("Examiner code", isolated(facts.examiner_code) if facts.examiner_code else "not said"),
+        Fact("Involved side", f"{involved or 'not said'}{given}"),
+        Fact("Rows", _counts(rows, record)),
+        Fact("Recording", f"{isolated(record.recording.name)}, "
+             f"{clock(record.recording.duration_s)}"),
+        Fact("Pack", f"{isolated(record.pack.name)}, version {clean(record.pack.version)}"),
+        Fact("Heard and seen by", _models(record)),
+    )  # fmt: skip
+
+
+def _counts(rows: Sequence[Row], record: SessionRecord) -> str:
+    counts = Counter(row.finding.status for row in rows)
     told = f"{len(rows)}: {counts[RowStatus.LOGGED]} stand, {counts[RowStatus.CHECK]} to check"
     if counts[RowStatus.WITHDRAWN]:
         told += f", {counts[RowStatus.WITHDRAWN]} withdrawn"
-    changed = f", {len(record.edits)} changes by hand" if record.edits else ""
-    return tuple(
-        Fact(name, clean(value))
-        for name, value in (
-            ("Patient code", facts.patient_code or "not said"),
-            ("Date", date_text(facts.started_at)),
-            ("Examiner code", facts.examiner_code or "not said"),
-            ("Involved side", f"{involved or 'not said'}{given}"),
-            ("Rows", told + changed),
-            ("Recording", f"{record.recording.name}, {clock(record.recording.duration_s)}"),
-            ("Pack", f"{record.pack.name}, version {record.pack.version}"),
-            ("Heard and seen by", _models(record)),
-        )
-    )
+    changed = len({edit.row for edit in record.edits})
+    return f"{told}; {changed} changed by hand" if changed else told
 
 
 def _models(record: SessionRecord) -> str:
-    models = f", models {', '.join(record.models)}" if record.models else ""
-    return f"{record.engine}{models}; spoken-findings {record.tool_version}"
+    models = f", models {isolated(', '.join(record.models))}" if record.models else ""
+    return f"{clean(record.engine)}{models}; spoken-findings {clean(record.tool_version)}"
 
 
 def _timeline(material: Material, rows: tuple[Row, ...]) -> Section:

@@ -105,10 +105,11 @@ def _shown(course: Course) -> list[Row]:
 
 
 def _scale(course: Course) -> _Scale:
-    last = [row.finding.end_s for row in course.rows] + [course.duration_s, 1.0]
+    # A row after the end has a wrong time; it stands at the edge and does not squeeze the rest.
+    last = [row.finding.end_s for row in course.rows] if course.duration_s <= 0 else []
     seen = [a.angle_deg for a in course.angles if a.visible and a.angle_deg is not None]
     highest = max([60.0, *seen, *(window.high_deg for window in course.windows.values())])
-    return _Scale(max(last), min(30.0 * ceil((highest + 1) / 30), 180.0))
+    return _Scale(max([course.duration_s, 1.0, *last]), min(30.0 * ceil((highest + 1) / 30), 180.0))
 
 
 def _frame(drawing: Drawing, side: Side, base: float, scale: _Scale) -> None:
@@ -201,7 +202,10 @@ def _findings(
         finding = row.finding
         x, top = scale.x(finding.start_s), base - _PANEL - 4 - lane * _LANE
         drawing.line((x, base), (x, top), stroke="#a6a6a6", stroke_width=0.5)
-        drawing.text((x + 1, top), label, font_size=9, font_weight="bold")
+        edge = x + len(label) * _LETTER + 1 > _WIDTH
+        place = (x - 1, "end") if edge else (x + 1, "start")
+        drawing.text((place[0], top), label, font_size=9, font_weight="bold",
+                     text_anchor=place[1])  # fmt: skip
         if finding.test:
             _setup(drawing, finding, course.windows.get(finding.test), base, scale)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Mapping
 from datetime import datetime
@@ -20,18 +21,30 @@ _SETUP: Final[Mapping[SetupStatus, str]] = {
     SetupStatus.NOT_SEEN: "setup not seen",
     SetupStatus.NOT_REQUIRED: "no setup asked, {}",
 }
-_KEPT: Final = "\n"
+_OF_DIRECTION: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+_BROKEN: Final = "\N{REPLACEMENT CHARACTER}"
 
 
 def clean(text: str) -> str:
-    """Return text that can be written anywhere: no lone surrogates, no control characters."""
+    """Return text that can be written anywhere and reads as it was written.
+
+    Control characters, lone surrogates and marks that turn the direction of writing round are
+    shown as broken; line breaks become spaces.
+    """
     whole = text.encode("utf-8", "replace").decode("utf-8")
     return "".join(
-        " " if letter == _KEPT else "\N{REPLACEMENT CHARACTER}"
-        if unicodedata.category(letter) == "Cc" or letter in "\ufffe\uffff"
+        _BROKEN
+        if unicodedata.category(letter) == "Cc"
+        or letter in _OF_DIRECTION
+        or letter in "\ufffe\uffff"
         else letter
-        for letter in whole.replace("\r\n", "\n").replace("\t", " ")
-    )  # fmt: skip
+        for letter in " ".join(re.split(r"\r\n|[\r\n\t\u2028\u2029]", whole))
+    )
+
+
+def isolated(text: str) -> str:
+    """Return cleaned text that keeps its direction of writing to itself."""
+    return f"\N{FIRST STRONG ISOLATE}{clean(text)}\N{POP DIRECTIONAL ISOLATE}"
 
 
 def plain(name: str) -> str:
@@ -101,5 +114,5 @@ def date_text(started_at: str | None) -> str:
     """Return "2026-03-02, 10:15 (UTC+01:00)"; what cannot be read, as it stands."""
     at = moment(started_at)
     if at is None:
-        return f"{started_at} (not a time with its offset)" if started_at else "not said"
+        return f"{isolated(started_at)} (no time with its offset)" if started_at else "not said"
     return f"{at:%Y-%m-%d, %H:%M} ({at.tzname()})"

@@ -89,7 +89,7 @@ def _report(sections: Sections) -> Iterator[Mistake]:
     table = sections.report
     if table is None:
         for key in ("taught_with", "capsular_pattern"):
-            if getattr(sections, key) is not None:
+            if key in sections.tables and "report" not in sections.tables:
                 yield Mistake((key,), "needs a table report, which says what is limited; add it")
         return
     yield from _values_of(sections, "mobility", (table.limited,), ("report", "limited"))

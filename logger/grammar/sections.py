@@ -73,6 +73,8 @@ class Mistake:
 class Sections:
     """The tables that could be read; what could not is left out."""
 
+    tables: frozenset[str] = frozenset()
+    """Every key at the top of the file, those with mistakes too."""
     title: str = ""
     utterance: UtteranceTable | None = None
     commands: CommandsTable | None = None
@@ -102,6 +104,7 @@ def read_sections(data: Mapping[str, Any]) -> tuple[Sections, list[Mistake]]:
     known = (*_REQUIRED, *_OPTIONAL)
     mistakes += [Mistake((key,), _unknown(known)) for key in data if key not in known]
     sections = Sections(
+        tables=frozenset(data),
         utterance=_read(UtteranceTable, data, ("utterance",), mistakes),
         commands=_read(CommandsTable, data, ("commands",), mistakes),
         linking=_read(LinkingTable, data, ("linking",), mistakes),

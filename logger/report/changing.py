@@ -10,7 +10,7 @@ from typing import Final
 from logger.core.words import status_text
 from logger.grammar.pack import Limit, Pack, WordSlot
 from logger.report.occasions import Occasion
-from logger.report.tested import Said, Tested, What
+from logger.report.tested import OneTest, Said, What
 
 NUMBERS: Final = ("range_deg", "mobility_score", "pain")
 _WORDS: Final = ("mobility", "grade", "end_feel", "symptoms")
@@ -108,7 +108,7 @@ def _place(what: What, pack: Pack) -> tuple[bool, int, str, str]:
 
 
 def _of_one(
-    what: What, sessions: Sequence[Tested | None], limits: Mapping[str, LimitInUse]
+    what: What, sessions: Sequence[OneTest | None], limits: Mapping[str, LimitInUse]
 ) -> Iterator[Change]:
     for slot in (*NUMBERS, *_WORDS):
         points = tuple(one.said(slot) if one else Said() for one in sessions)
@@ -147,7 +147,7 @@ def _word(what: What, slot: str, points: tuple[Said, ...]) -> Change:
     return Change(what, slot, points, Verdict.NOT_COMPARED if why else Verdict.CHANGED, why=why)
 
 
-def _worth_telling(slot: str, points: tuple[Said, ...], sessions: Sequence[Tested | None]) -> bool:
+def _worth_telling(slot: str, points: tuple[Said, ...], sessions: Sequence[OneTest | None]) -> bool:
     """Words are told where they differ, the mobility only where its score does not tell it."""
     scored = [one.said("mobility_score").values for one in sessions if one]
     if slot == "mobility" and all(scored):
@@ -167,7 +167,7 @@ def _missing(first: Said, last: Said) -> str:
     return "" if last.values else "not in the last"
 
 
-def _setup(one: Tested | None) -> Said:
+def _setup(one: OneTest | None) -> Said:
     """Return how the arm was set up, without the angle, which is never quite the same."""
     if one is None:
         return Said()

@@ -15,7 +15,7 @@ from logger.core.events import SIDES, Side
 from logger.grammar.pack import CapsularPattern, Pack
 from logger.report.ranges import Ranges, RangeState, ranges
 from logger.report.sides import Difference, Moves, difference
-from logger.report.tested import Tested, What
+from logger.report.tested import OneTest, What
 
 
 class Outcome(StrEnum):
@@ -87,7 +87,7 @@ class PatternFound:
     why: str = ""
 
 
-def directions(tested: Mapping[What, Tested], pack: Pack) -> tuple[Direction, ...]:
+def directions(tested: Mapping[What, OneTest], pack: Pack) -> tuple[Direction, ...]:
     """Return every direction that was found limited, with its motions, in the pack's order."""
     return tuple(
         _direction(tested, What(side, test), pack)
@@ -97,11 +97,11 @@ def directions(tested: Mapping[What, Tested], pack: Pack) -> tuple[Direction, ..
     )
 
 
-def _limited(mine: Tested | None, pack: Pack) -> bool:
+def _limited(mine: OneTest | None, pack: Pack) -> bool:
     return mine is not None and pack.together.limited in mine.said("mobility").values
 
 
-def _direction(tested: Mapping[What, Tested], what: What, pack: Pack) -> Direction:
+def _direction(tested: Mapping[What, OneTest], what: What, pack: Pack) -> Direction:
     mine = tested[what]
     against = difference(mine, tested.get(what.across()), pack)
     if len(mine.said("mobility").values) > 1:
@@ -115,7 +115,7 @@ def _direction(tested: Mapping[What, Tested], what: What, pack: Pack) -> Directi
 
 
 def _motion(
-    tested: Mapping[What, Tested], side: Side, motion: str, pack: Pack, *, unsure: bool
+    tested: Mapping[What, OneTest], side: Side, motion: str, pack: Pack, *, unsure: bool
 ) -> MotionOutcome:
     found = ranges(tested, side, motion, pack)
     if found.state is RangeState.MEASURED and found.lost_deg is not None:
@@ -128,7 +128,7 @@ def _motion(
     return MotionOutcome(Outcome(found.state.value), found)
 
 
-def pattern_of(tested: Mapping[What, Tested], side: Side, pack: Pack) -> PatternFound | None:
+def pattern_of(tested: Mapping[What, OneTest], side: Side, pack: Pack) -> PatternFound | None:
     """Return whether a side's losses stand in the pattern's order; None if the pack has none.
 
     A loss is a share of the other side's range. The pattern is met where each share is greater
@@ -153,7 +153,7 @@ def pattern_of(tested: Mapping[What, Tested], side: Side, pack: Pack) -> Pattern
 
 
 def _losses(
-    tested: Mapping[What, Tested], side: Side, pattern: CapsularPattern, pack: Pack
+    tested: Mapping[What, OneTest], side: Side, pattern: CapsularPattern, pack: Pack
 ) -> tuple[Loss, ...]:
     """Return the losses in the first mode in which all can be computed, else what there is."""
     for mode in (*pack.together.modes, None):
@@ -212,7 +212,7 @@ def _lacking(losses: tuple[Loss, ...]) -> str:
 
 
 def patterns(
-    tested: Mapping[What, Tested], involved: Side | None, pack: Pack
+    tested: Mapping[What, OneTest], involved: Side | None, pack: Pack
 ) -> tuple[PatternFound, ...]:
     """Return the pattern of the involved side, of both where it is not known."""
     sides = SIDES if involved is None else (involved,)

@@ -11,7 +11,7 @@ from itertools import combinations, pairwise
 from logger.core.editing import rows_in_force
 from logger.core.errors import UsageError
 from logger.files.session_json import SessionRecord
-from logger.report.tested import Tested, What, numbered, stages
+from logger.report.tested import OneTest, What, numbered, stages
 from logger.report.wording import clean, moment
 
 
@@ -33,7 +33,7 @@ class Occasion:
         """Its date, else its name."""
         return f"{self.at:%Y-%m-%d}" if self.at else clean(self.name)
 
-    def tested(self) -> Mapping[What, Tested]:
+    def tested(self) -> Mapping[What, OneTest]:
         """Return what was tested before any bout of treatment, with people's changes in force."""
         rows = numbered(rows_in_force(self.record.findings, self.record.edits))
         return stages(rows, self.record.bouts)[0].tested

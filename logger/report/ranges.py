@@ -8,7 +8,7 @@ from enum import StrEnum
 
 from logger.core.events import Side
 from logger.grammar.pack import Pack
-from logger.report.tested import OTHER, Tested, What
+from logger.report.tested import OTHER, OneTest, What
 
 
 class RangeState(StrEnum):
@@ -41,7 +41,7 @@ class Ranges:
         return self.other_deg - self.mine_deg
 
 
-def ranges(tested: Mapping[What, Tested], side: Side, motion: str, pack: Pack) -> Ranges:
+def ranges(tested: Mapping[What, OneTest], side: Side, motion: str, pack: Pack) -> Ranges:
     """Return the ranges of both sides in the first mode of the pack that both have.
 
     Last comes a range of which the mode was not said, against another such. Different modes are
@@ -60,7 +60,7 @@ def ranges(tested: Mapping[What, Tested], side: Side, motion: str, pack: Pack) -
     return Ranges(motion, RangeState.NOT_COMPARED, why=_lacking(tested, screened, side))
 
 
-def _measured(motion: str, mode: str | None, tested: tuple[Tested, Tested]) -> Ranges:
+def _measured(motion: str, mode: str | None, tested: tuple[OneTest, OneTest]) -> Ranges:
     mine, other = (one.said("range_deg") for one in tested)
     for one in tested:
         if len(one.said("range_deg").values) > 1:
@@ -75,7 +75,7 @@ def _measured(motion: str, mode: str | None, tested: tuple[Tested, Tested]) -> R
     return Ranges(motion, RangeState.MEASURED, mode, mine.number, other.number)
 
 
-def _lacking(tested: Mapping[What, Tested], screened: Sequence[What], side: Side) -> str:
+def _lacking(tested: Mapping[What, OneTest], screened: Sequence[What], side: Side) -> str:
     with_range = [what for what in screened if tested[what].said("range_deg").values]
     missing = [s for s in (side, OTHER[side]) if not any(what.side == s for what in with_range)]
     if missing:

@@ -22,7 +22,7 @@ from logger.report.correlating import (
 from logger.report.document import Block, Cell, Item, Items, Section, Table, Text
 from logger.report.ranges import Ranges
 from logger.report.sides import Moves
-from logger.report.tested import Row, Stage, Tested, What
+from logger.report.tested import OneTest, Row, Stage, What
 from logger.report.wording import clean, isolated, moment, plain, rows_text, said_text, what_text
 
 _RULE: Final = (
@@ -64,7 +64,7 @@ def _short(text: str) -> str:
 
 
 def correlation_section(
-    tested: Mapping[What, Tested], involved: Side | None, pack: Pack
+    tested: Mapping[What, OneTest], involved: Side | None, pack: Pack
 ) -> Section | None:
     """Return the limited directions beside their motions, and the capsular pattern."""
     together = pack.together
@@ -189,7 +189,7 @@ def _bout(bout: Bout) -> Item:
     return Item(f"{what}{grade}, {length}{check}", label=f"{clock(bout.start_s)}:")
 
 
-def _values(one: Tested) -> str:
+def _values(one: OneTest) -> str:
     told = [
         said_text(one.said("range_deg"), "{}°"),
         said_text(one.said("mobility")),
@@ -234,7 +234,7 @@ def checks_section(
     return Section("Still to check", tuple(blocks))
 
 
-def _contradiction(one: Tested) -> Item:
+def _contradiction(one: OneTest) -> Item:
     slots = "; ".join(
         f"{plain(slot)} {' / '.join(plain(str(v)) for v in one.said(slot).values)}"
         for slot in one.contradictions

@@ -22,8 +22,8 @@ from logger.report.sections import (
     correlation_section,
     notes_section,
 )
-from logger.report.side_tables import screening_section, tests_section
-from logger.report.tested import Row, Stage, Tested, What, numbered, stages
+from logger.report.side_tables import accessory_section, screening_section
+from logger.report.tested import OneTest, Row, Stage, What, numbered, stages
 from logger.report.timeline import KEY, Course, described, timeline
 from logger.report.wording import clean, date_text, isolated
 
@@ -68,7 +68,7 @@ def session_report(material: Material) -> Document:
         cautions_section(record.facts.cautions, pack),
         checks_section(rows, found, record.unplaced),
         screening_section(found[0].tested, involved, pack),
-        tests_section(found[0].tested, involved, pack),
+        accessory_section(found[0].tested, involved, pack),
         correlation_section(found[0].tested, involved, pack),
         _timeline(material, rows),
         bouts_section(record.bouts, found),
@@ -152,7 +152,7 @@ def _overview(stage: Stage, material: Material) -> Picture:
     )  # fmt: skip
 
 
-def _summary(tested: Mapping[What, Tested], side: Side, pack: Pack) -> SideSummary:
+def _summary(tested: Mapping[What, OneTest], side: Side, pack: Pack) -> SideSummary:
     mine = [one for what, one in tested.items() if what.side == side]
     tests = [one for one in mine if not one.what.is_motion]
     motions = {one.what.name for one in mine if one.what.is_motion}

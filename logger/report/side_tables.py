@@ -9,7 +9,7 @@ from logger.core.events import Side
 from logger.grammar.pack import NumberSlot, Pack
 from logger.report.document import Cell, Section, Table, Text
 from logger.report.sides import Difference, Moves, difference
-from logger.report.tested import OTHER, Tested, What
+from logger.report.tested import OTHER, OneTest, What
 from logger.report.wording import compared_text, plain, rows_text, said_text, setup_text, signed
 
 _NOT_TESTED: Final = Cell("not tested")
@@ -22,7 +22,7 @@ _WORDS: Final[Mapping[Moves, str]] = {
 }
 
 
-def screening_section(tested: Mapping[What, Tested], involved: Side | None, pack: Pack) -> Section:
+def screening_section(tested: Mapping[What, OneTest], involved: Side | None, pack: Pack) -> Section:
     """Return the motions that were screened, one line for each mode."""
     first = involved or "right"
     keys = sorted(
@@ -47,7 +47,7 @@ def screening_section(tested: Mapping[What, Tested], involved: Side | None, pack
                                               (23, 31, 27, 19)),))  # fmt: skip
 
 
-def tests_section(tested: Mapping[What, Tested], involved: Side | None, pack: Pack) -> Section:
+def accessory_section(tested: Mapping[What, OneTest], involved: Side | None, pack: Pack) -> Section:
     """Return the accessory tests, one line each."""
     first = involved or "right"
     keys = sorted(
@@ -93,7 +93,7 @@ def _scale(pack: Pack) -> str:
     return f"Scale: {told}. [4] row of the table and the picture; ? to be checked."
 
 
-def _screened(one: Tested | None) -> Cell:
+def _screened(one: OneTest | None) -> Cell:
     if one is None:
         return _NOT_TESTED
     told = [
@@ -106,7 +106,7 @@ def _screened(one: Tested | None) -> Cell:
     return Cell(f"{', '.join(filter(None, told)) or 'nothing said'}  {rows_text(one)}")
 
 
-def _test(one: Tested | None, pack: Pack) -> Cell:
+def _test(one: OneTest | None, pack: Pack) -> Cell:
     if one is None:
         return _NOT_TESTED
     score = pack.slots.get("mobility_score")
@@ -133,7 +133,7 @@ def _test(one: Tested | None, pack: Pack) -> Cell:
 
 
 def _range_difference(
-    sides: tuple[Tested | None, Tested | None], named: Side | None, pack: Pack
+    sides: tuple[OneTest | None, OneTest | None], named: Side | None, pack: Pack
 ) -> str:
     mine, other = sides
     if mine is None or other is None:

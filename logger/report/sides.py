@@ -8,7 +8,7 @@ from statistics import mean
 
 from logger.core.statements import AGAINST, SAME_AS
 from logger.grammar.pack import Pack
-from logger.report.tested import OTHER, Said, Tested
+from logger.report.tested import OTHER, OneTest, Said
 
 
 class Moves(StrEnum):
@@ -32,7 +32,7 @@ class Difference:
     to_check: bool = False
 
 
-def difference(mine: Tested | None, other: Tested | None, pack: Pack) -> Difference:
+def difference(mine: OneTest | None, other: OneTest | None, pack: Pack) -> Difference:
     """Return how `mine` moves against `other`: by their scores, else their words, else as said.
 
     A comparison that was said aloud ("stiffer than the left") counts where the two sides' own
@@ -53,7 +53,7 @@ def difference(mine: Tested | None, other: Tested | None, pack: Pack) -> Differe
     return Difference(by_values.moves, by_values.steps, why, to_check=True)
 
 
-def _by_values(mine: Tested | None, other: Tested | None, pack: Pack) -> Difference:
+def _by_values(mine: OneTest | None, other: OneTest | None, pack: Pack) -> Difference:
     if mine is None or other is None:
         return Difference(Moves.UNKNOWN, why="the other side was not tested")
     for slot in ("mobility_score", "mobility"):
@@ -86,7 +86,7 @@ def _rank(said: Said, slot: str, pack: Pack) -> float | None:
     return mean(scores) if scores else None
 
 
-def _told(mine: Tested, pack: Pack) -> Moves:
+def _told(mine: OneTest, pack: Pack) -> Moves:
     """Return what was said aloud of the other side; unknown where it does not say which moves."""
     comparison = str(mine.said("comparison").value or "")
     named = SAME_AS.get(comparison, AGAINST.get(comparison))
@@ -98,5 +98,5 @@ def _told(mine: Tested, pack: Pack) -> Moves:
     return Moves.LESS if comparison in AGAINST and stiffer else Moves.UNKNOWN
 
 
-def _doubtful(tested: Tested | None, slot: str) -> bool:
+def _doubtful(tested: OneTest | None, slot: str) -> bool:
     return tested is not None and (tested.to_check or not tested.said(slot).sure)

@@ -64,7 +64,7 @@ class Said:
 
 
 @dataclass(frozen=True, slots=True)
-class Tested:
+class OneTest:
     """Everything that stands about one test on one side."""
 
     what: What
@@ -91,7 +91,7 @@ class Stage:
     """What was tested between two bouts of treatment on the same side."""
 
     bouts_before: int
-    tested: Mapping[What, Tested]
+    tested: Mapping[What, OneTest]
 
 
 def numbered(findings: Iterable[Finding]) -> tuple[Row, ...]:
@@ -131,9 +131,9 @@ def _what(finding: Finding) -> What | None:
     return What(known, motion or "", finding.mode, is_motion=True)
 
 
-def _together(what: What, rows: Sequence[Row]) -> Tested:
+def _together(what: What, rows: Sequence[Row]) -> OneTest:
     slots = {slot: _said(rows, slot) for slot in _VALUED}
-    return Tested(what, tuple(rows), {slot: said for slot, said in slots.items() if said.values})
+    return OneTest(what, tuple(rows), {slot: said for slot, said in slots.items() if said.values})
 
 
 def _said(rows: Sequence[Row], slot: str) -> Said:

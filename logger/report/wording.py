@@ -11,7 +11,7 @@ from typing import Final
 from logger.core.events import RowStatus, SetupReading, SetupStatus
 from logger.core.statements import SetupWindow
 from logger.core.words import window_text
-from logger.report.tested import Said, Tested, What
+from logger.report.tested import OneTest, Said, What
 
 MINUS: Final = "\N{MINUS SIGN}"
 _SETUP: Final[Mapping[SetupStatus, str]] = {
@@ -75,7 +75,7 @@ def compared_text(said: Said) -> str:
     return told
 
 
-def rows_text(one: Tested) -> str:
+def rows_text(one: OneTest) -> str:
     """Return the rows' numbers as in the picture, "[4, 9?]": "?" is to be checked."""
     marks = (f"{row.number}{'?' * (row.finding.status is RowStatus.CHECK)}" for row in one.rows)
     return f"[{', '.join(marks)}]"

@@ -16,13 +16,13 @@ from logger.report.tested import OneTest, What, numbered, stages
 GLIDE = What("right", "inferior_glide")
 
 
-def tested(*findings: Finding) -> OneTest:
+def of_rows(*findings: Finding) -> OneTest:
     """Return the one test on the right that the rows tell of."""
     return stages(numbered(findings))[0].tested[GLIDE]
 
 
 def test_two_rows_complete_each_other() -> None:
-    one = tested(
+    one = of_rows(
         row(10, "right", "inferior_glide", mobility_score=1),
         row(20, "right", "inferior_glide", pain=4),
     )
@@ -33,7 +33,7 @@ def test_two_rows_complete_each_other() -> None:
 
 
 def test_rows_that_differ_contradict_and_give_no_value() -> None:
-    one = tested(
+    one = of_rows(
         row(10, "right", "inferior_glide", mobility="hypomobile", pain=3),
         row(20, "right", "inferior_glide", mobility="normal", pain=3),
     )
@@ -45,7 +45,7 @@ def test_rows_that_differ_contradict_and_give_no_value() -> None:
 
 
 def test_a_withdrawn_row_does_not_count_and_keeps_its_number() -> None:
-    one = tested(
+    one = of_rows(
         row(10, "right", "inferior_glide", mobility="normal", status=RowStatus.WITHDRAWN),
         row(20, "right", "inferior_glide", mobility="hypomobile"),
     )
@@ -55,11 +55,11 @@ def test_a_withdrawn_row_does_not_count_and_keeps_its_number() -> None:
 
 def test_what_only_a_row_to_check_says_is_to_check() -> None:
     doubtful = row(10, "right", "inferior_glide", pain=5, reasons=("pain: 5 or 9?",))
-    assert tested(doubtful).said("pain").to_check
+    assert of_rows(doubtful).said("pain").to_check
     sure = row(20, "right", "inferior_glide", pain=5)
-    assert tested(doubtful, sure).said("pain").sure, "another row says the same"
+    assert of_rows(doubtful, sure).said("pain").sure, "another row says the same"
     other = replace(sure, pain=6)
-    assert not tested(doubtful, other).said("pain").sure
+    assert not of_rows(doubtful, other).said("pain").sure
 
 
 @pytest.mark.parametrize(

@@ -146,7 +146,7 @@ def _bouts(drawing: Drawing, course: Course, side: Side, base: float, scale: _Sc
 def _trace(
     angles: Sequence[ArmAngle], side: Side, scale: _Scale, base: float
 ) -> Iterator[list[Point]]:
-    """Yield the seen stretches; within a quarter of a unit only the extremes are kept."""
+    """Yield the seen stretches; within a unit of the picture only the extremes are kept."""
     stretch: list[ArmAngle] = []
     for sample in sorted((a for a in angles if a.side == side), key=lambda a: a.time_s):
         seen = sample.visible and sample.angle_deg is not None
@@ -163,7 +163,7 @@ def _thinned(stretch: Sequence[ArmAngle], scale: _Scale, base: float) -> list[Po
     columns: dict[int, list[Point]] = {}
     for sample in stretch:
         point = scale.x(sample.time_s), scale.y(sample.angle_deg or 0.0, base)
-        columns.setdefault(int(point[0] * 2), []).append(point)
+        columns.setdefault(int(point[0]), []).append(point)
     kept: list[Point] = []
     for points in columns.values():
         extremes = {0, len(points) - 1}

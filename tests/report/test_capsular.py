@@ -1,4 +1,4 @@
-"""The capsular pattern as proportional loss, against shares worked out by hand and published ones."""
+"""The capsular pattern as proportional loss, against shares by hand and published stages."""
 
 from __future__ import annotations
 

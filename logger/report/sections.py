@@ -269,7 +269,8 @@ def notes_section(
         named = ", ".join(map(isolated, raters))
         told = f"{len(judgements)} values of other raters ({named}) are kept beside."
         blocks.append(Text(told, small=True))
-    return Section("Notes", tuple(blocks)) if blocks else None
+    title = "Notes, in free words as they were heard, which may be wrong" if items else "Notes"
+    return Section(title, tuple(blocks)) if blocks else None
 
 
 def _edit(edit: Edit) -> str:

@@ -32,7 +32,7 @@ _MOST_TICKS: Final = 14
 _DASHES: Final[Mapping[Side, str]] = {"right": "none", "left": "5 2"}
 KEY: Final = (
     "Numbers are rows. I: the test's window; ● in it, ◇ borderline, △ ▽ out, × not seen; "  # noqa: RUF001 - the mark itself
-    "? to check; hatched: a bout; a broken line: the arm was not seen"
+    "? to check; hatched: a bout; the left arm's line is dashed; a gap: the arm was not seen"
 )
 
 

@@ -17,7 +17,7 @@ MINUS: Final = "\N{MINUS SIGN}"
 _SETUP: Final[Mapping[SetupStatus, str]] = {
     SetupStatus.IN_RANGE: "setup confirmed, {}",
     SetupStatus.BORDERLINE: "setup borderline, {}",
-    SetupStatus.OUT_OF_RANGE: "setup not confirmed: {}, out of range",
+    SetupStatus.OUT_OF_RANGE: "setup not confirmed, {}",
     SetupStatus.NOT_SEEN: "setup not seen",
     SetupStatus.NOT_REQUIRED: "no setup asked, {}",
 }
@@ -88,7 +88,7 @@ def setup_text(setup: SetupReading, window: SetupWindow | None) -> str:
         return ""
     text = _SETUP[setup.status].format(angle)
     if setup.status in (SetupStatus.OUT_OF_RANGE, SetupStatus.BORDERLINE) and window:
-        text += f" of {window_text(window.low_deg, window.high_deg)}"
+        text += f" (window {window_text(window.low_deg, window.high_deg)})"
     return text
 
 

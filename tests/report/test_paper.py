@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import re
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import pypdfium2
 import pytest
 from hostile import HEBREW, hostile_session
-from invented import PACK, first_session, later_session, row, trace
+from invented import PACK, first_session, later_session, record, row, trace
 
 from logger.core.session import CautionAnswer
 from logger.files.session_json import SessionRecord
+from logger.report import paper as paper_module
 from logger.report.comparison import compare, comparison_report
 from logger.report.occasions import Occasion
 from logger.report.paper import pdf_pages
@@ -88,6 +90,60 @@ def test_markup_in_words_is_words(present: bool) -> None:
     assert "</style><script>alert" in words.replace(" ", "")
     # pdfium gives right-to-left words back in the order in which they are seen or read.
     assert HEBREW.split(",")[0] in words or HEBREW.split(",")[0][::-1] in words
+
+
+@pytest.mark.parametrize(
+    "letter",
+    ["\ue009", "\U000f0000", "\u0e83", "\u1680"],  # private, private, unassigned, an ogham space
+)
+def test_a_letter_that_no_font_has_is_told_and_loses_no_page(letter: str) -> None:
+    """PDF/UA-1 forbids a letter without a shape: the whole page would be lost."""
+    session = record([row(5, "right", "inferior_glide", note=f"guards {letter} here")])
+    words = " ".join(text_of(paper(session)))
+    assert "guards" in words
+    assert "here" in words
+    assert "Letters that no font of this machine has" in words or letter in words
+
+
+def test_every_letter_that_is_let_through_has_a_shape() -> None:
+    """All of them in one document, which the standard refuses where one has none."""
+    letters = sorted(paper_module._letters())
+    assert len(letters) > 5000
+    lines = tuple("".join(letters[i : i + 100]) for i in range(0, len(letters), 100))
+    document = replace(session_report(Material(record([]), PACK, "x")), notices=lines)
+    pdf = paper_module._compiled(json.dumps(asdict(document)))
+    assert len(pypdfium2.PdfDocument(pdf)) >= 1
+
+
+class PanicException(BaseException):
+    """What a hard stop of typst looks like."""
+
+
+def test_a_hard_stop_over_a_mixture_of_scripts_loses_no_page(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    whole = paper_module._compiled
+    given: list[str] = []
+
+    def stop_once(document: str) -> bytes:
+        given.append(document)
+        if len(given) == 1:
+            raise PanicException
+        return whole(document)
+
+    monkeypatch.setattr(paper_module, "_compiled", stop_once)
+    words = " ".join(text_of(paper(record([row(5, "right", "inferior_glide", note="日本")]))))
+    assert "\ufffd\ufffd" in words
+    assert "Letters that no font of this machine has" in words
+
+
+def test_other_stops_are_not_kept_quiet(monkeypatch: pytest.MonkeyPatch) -> None:
+    def interrupted(_: str) -> bytes:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(paper_module, "_compiled", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        paper(first_session())
 
 
 def test_the_same_session_gives_the_same_bytes() -> None:

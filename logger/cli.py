@@ -6,10 +6,12 @@ from typing import Final
 
 import click
 
+from logger.commands.agreement import agreement_command
 from logger.commands.bench import bench_command
 from logger.commands.check import check_command
 from logger.commands.compare import compare_command
 from logger.commands.demo import demo_command
+from logger.commands.export import export_command, table_command
 from logger.commands.markers import calibrate_command, markers_command
 from logger.commands.read import read_command
 from logger.commands.report import report_command
@@ -51,6 +53,9 @@ for _command in (
     say_command,
     markers_command,
     calibrate_command,
+    agreement_command,
+    export_command,
+    table_command,
     check_command,
     demo_command,
     bench_command,

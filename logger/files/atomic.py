@@ -64,6 +64,31 @@ def add_file(folder: Path, name: str, write: Callable[[Path], None]) -> None:
         ) from error
 
 
+def write_file(path: Path, content: bytes) -> None:
+    """Put a file in place whole, or leave the one of that name as it was.
+
+    Raises:
+        OutputError: if that cannot be done.
+
+    """
+    real = Path(os.path.realpath(path))
+    new = real.with_name(f".{real.name}.{os.getpid()}.new")
+    try:
+        try:
+            new.write_bytes(content)
+            _force(new)
+            new.replace(real)
+            _force(real.parent)
+        finally:
+            new.unlink(missing_ok=True)
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise OutputError(
+            f"{path} cannot be written: {why}. Free space, mend the permissions or give another "
+            "--out."
+        ) from error
+
+
 def _replace(folder: Path, names: Collection[str], write: Callable[[Path], None]) -> None:
     backup = folder.with_name(f".{folder.name}.old")
     folder.parent.mkdir(parents=True, exist_ok=True)

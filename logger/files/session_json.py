@@ -144,8 +144,8 @@ def heard_and_talk(heard: Sequence[Heard]) -> tuple[tuple[HeardWords, ...], Talk
 
 def document(record: SessionRecord) -> dict[str, object]:
     """Return plain values for json.dumps: times to 0.01 s, angles to 0.1 degrees."""
-    plain: dict[str, object] = _plain("", record)
-    return plain
+    made: dict[str, object] = plain(record)
+    return made
 
 
 def session_schema() -> dict[str, object]:
@@ -153,8 +153,13 @@ def session_schema() -> dict[str, object]:
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "A session of spoken findings",
-        **_schema(SessionRecord),
+        **schema_of(SessionRecord),
     }
+
+
+def plain(value: Any) -> Any:
+    """Return a value of a type that this format knows as plain values for json.dumps."""
+    return _plain("", value)
 
 
 def _plain(name: str, value: Any) -> Any:
@@ -187,22 +192,23 @@ def _rounded(name: str, value: float) -> float | None:
     return value
 
 
-def _schema(kind: Any) -> dict[str, object]:
+def schema_of(kind: Any) -> dict[str, object]:
+    """Return the JSON schema of what `plain` makes of a type."""
     if is_dataclass(kind):
         hints = typing.get_type_hints(kind)
         return {
             "type": "object",
-            "properties": {f.name: _schema(hints[f.name]) for f in fields(kind)},
+            "properties": {f.name: schema_of(hints[f.name]) for f in fields(kind)},
             "required": [f.name for f in fields(kind)],
             "additionalProperties": False,
         }
     origin, inner = typing.get_origin(kind), typing.get_args(kind)
     if origin in (typing.Union, types.UnionType):
-        return {"anyOf": [_schema(option) for option in inner]}
+        return {"anyOf": [schema_of(option) for option in inner]}
     if origin is tuple:
-        return {"type": "array", "items": _schema(inner[0])}
+        return {"type": "array", "items": schema_of(inner[0])}
     if origin is Mapping:
-        return {"type": "object", "additionalProperties": _schema(inner[1])}
+        return {"type": "object", "additionalProperties": schema_of(inner[1])}
     return {"enum": list(inner)} if origin is Literal else _single_schema(kind)
 
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import isfinite
 from pathlib import Path
-from typing import Any, Final
+from typing import IO, Any, Final
 
 import pandas as pd
 
@@ -51,7 +51,7 @@ ANGLE_COLUMNS: Final = (
     "error_deg",
     "plane_deg",
 )
-_WHOLE: Final = ("range_deg", "mobility_score", "pain")
+_WHOLE: Final = ("range_deg", "mobility_score", "pain", "row")
 _DIGITS: Final = {
     "start_s": 2,
     "end_s": 2,
@@ -80,23 +80,27 @@ def findings_frame(rows: Sequence[Finding]) -> pd.DataFrame:
 
     Times are rounded to 0.01 s, angles to 0.1 degrees, confidence to 0.001.
     """
-    return _frame([_finding(row) for row in rows], FINDING_COLUMNS)
+    return table_frame([finding_cells(row) for row in rows], FINDING_COLUMNS)
 
 
 def angles_frame(angles: Sequence[ArmAngle]) -> pd.DataFrame:
     """Return the trace with the columns of `ANGLE_COLUMNS`: times to 0.001 s, angles to 0.1."""
-    return _frame([_angle(sample) for sample in angles], ANGLE_COLUMNS)
+    return table_frame([_angle(sample) for sample in angles], ANGLE_COLUMNS)
 
 
 def write_csv(frame: pd.DataFrame, path: Path) -> None:
     """Write UTF-8 with line feeds on every system; an empty cell means not said."""
+    path.write_bytes(csv_text(frame).encode("utf-8"))
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """Return a table as CSV with line feeds, no cell of which a spreadsheet runs."""
     safe = frame.copy()
     for column in safe.columns:
         if safe[column].dtype == "string":
             marked = safe[column].str.startswith((*_FORMULA_STARTS, _TEXT_MARK), na=False)
             safe[column] = safe[column].mask(marked, _TEXT_MARK + safe[column])
-    text = safe.to_csv(index=False, lineterminator="\n")
-    path.write_bytes(text.encode("utf-8"))
+    return safe.to_csv(index=False, lineterminator="\n")
 
 
 def write_parquet(frame: pd.DataFrame, path: Path) -> None:
@@ -104,7 +108,7 @@ def write_parquet(frame: pd.DataFrame, path: Path) -> None:
     frame.to_parquet(path, index=False, engine="pyarrow")
 
 
-def read_table_csv(path: Path) -> pd.DataFrame:
+def read_table_csv(path: Path | IO[bytes]) -> pd.DataFrame:
     """Return what `write_csv` was given, with its types.
 
     Raises:
@@ -116,7 +120,7 @@ def read_table_csv(path: Path) -> pd.DataFrame:
 
 
 def _typed(raw: pd.Series[Any]) -> pd.Series[Any]:
-    match _type(str(raw.name)):
+    match column_type(str(raw.name)):
         case "boolean":
             return raw.map({"True": True, "False": False}).astype("boolean")
         case "Int64":
@@ -126,15 +130,20 @@ def _typed(raw: pd.Series[Any]) -> pd.Series[Any]:
     return raw.str.removeprefix(_TEXT_MARK)
 
 
-def _frame(records: Sequence[Mapping[str, object]], columns: Sequence[str]) -> pd.DataFrame:
+def table_frame(records: Sequence[Mapping[str, object]], columns: Sequence[str]) -> pd.DataFrame:
+    """Return a table of these columns, each with its type and rounding; None and "" are missing.
+
+    Columns that the findings and angles do not have are text.
+    """
     series = {
-        name: pd.Series([_cell(name, record[name]) for record in records], dtype=_type(name))
+        name: pd.Series([_cell(name, record[name]) for record in records], dtype=column_type(name))
         for name in columns
     }
     return pd.DataFrame(series, columns=list(columns))
 
 
-def _type(column: str) -> str:
+def column_type(column: str) -> str:
+    """Return the type of a column as pandas names it."""
     return _TYPES.get(column, "string")
 
 
@@ -153,7 +162,8 @@ def _cell(column: str, value: object) -> object:
     return value
 
 
-def _finding(row: Finding) -> dict[str, object]:
+def finding_cells(row: Finding) -> dict[str, object]:
+    """Return what each of `FINDING_COLUMNS` holds of a row."""
     return {
         "start_s": row.start_s,
         "end_s": row.end_s,

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from logger.core.session import Edit, Judgement
+from logger.core.clocks import clock_trouble, moment_of
 from logger.core.words import clock
 from logger.files.session_json import SessionRecord
 from logger.grammar.pack import Pack
 from logger.report.tested import Row
-from logger.report.wording import clean, isolated, moment
+from logger.report.wording import clean, isolated
 
 _SLACK_S: Final = 1.0
 """The last word may end a little after the last frame."""
@@ -59,15 +59,8 @@ def _times(record: SessionRecord, rows: Sequence[Row]) -> Iterator[str]:
 
 def _dates(record: SessionRecord) -> Iterator[str]:
     started = record.facts.started_at
-    at = moment(started)
-    if started and at is None:
+    if started and moment_of(started) is None:
         yield f"The session's start, {isolated(started)}, is no time with its offset from UTC."
-    if at is None:
-        return
-    changes: tuple[Edit | Judgement, ...] = (*record.edits, *record.judgements)
-    early = {
-        change.row for change in changes if (made := moment(change.at)) is not None and made < at
-    }
-    if early:
-        which = ", ".join(map(str, sorted(early)))
-        yield f"Changes dated before the session's start, rows {which}: the clocks disagree."
+    trouble = clean(clock_trouble(record.facts, (*record.edits, *record.judgements)))
+    if trouble:
+        yield f"{trouble[0].upper()}{trouble[1:]}."

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import combinations, pairwise
 
+from logger.core.clocks import moment_of
 from logger.core.editing import rows_in_force
 from logger.core.errors import UsageError
 from logger.files.session_json import SessionRecord
 from logger.report.tested import OneTest, What, numbered, stages
-from logger.report.wording import clean, moment
+from logger.report.wording import clean
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +27,7 @@ class Occasion:
     @property
     def at(self) -> datetime | None:
         """When it started, if that is known with its offset from UTC."""
-        return moment(self.record.facts.started_at)
+        return moment_of(self.record.facts.started_at)
 
     @property
     def label(self) -> str:

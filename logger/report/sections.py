@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
+from logger.core.clocks import moment_of
 from logger.core.events import RowStatus, Side
 from logger.core.session import Bout, CautionAnswer, Edit, Judgement
 from logger.core.words import clock
@@ -23,7 +24,7 @@ from logger.report.document import Block, Cell, Item, Items, Section, Table, Tex
 from logger.report.ranges import Ranges
 from logger.report.sides import Moves
 from logger.report.tested import OneTest, Row, Stage, What
-from logger.report.wording import clean, isolated, moment, plain, rows_text, said_text, what_text
+from logger.report.wording import clean, isolated, plain, rows_text, said_text, what_text
 
 _RULE: Final = (
     "What each limited direction is taught to go with, held against the motions screened; an "
@@ -278,6 +279,6 @@ def _edit(edit: Edit) -> str:
         "nothing" if value is None else isolated(plain(str(value)))
         for value in (edit.before, edit.after)
     )
-    at = moment(edit.at)
+    at = moment_of(edit.at)
     when = f"{at:%Y-%m-%d %H:%M}" if at else "at an unknown time"
     return f"row {edit.row}, {plain(edit.slot)} {before} → {after} ({isolated(edit.by)}, {when})"

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Final
 
+from logger.core.clocks import moment_of
 from logger.core.events import RowStatus, SetupReading, SetupStatus
 from logger.core.statements import SetupWindow
 from logger.core.words import window_text
@@ -99,20 +99,9 @@ def signed(value: float, unit: str = "") -> str:
     return f"{'+' if value > 0 else MINUS}{abs(value):g}{unit}"
 
 
-def moment(started_at: str | None) -> datetime | None:
-    """Return a start with its offset from UTC; None for what is no such time."""
-    if not started_at:
-        return None
-    try:
-        parsed = datetime.fromisoformat(started_at)
-    except ValueError:
-        return None
-    return parsed if parsed.tzinfo is not None else None
-
-
 def date_text(started_at: str | None) -> str:
     """Return "2026-03-02, 10:15 (UTC+01:00)"; what cannot be read, as it stands."""
-    at = moment(started_at)
+    at = moment_of(started_at)
     if at is None:
         return f"{isolated(started_at)} (no time with its offset)" if started_at else "not said"
     return f"{at:%Y-%m-%d, %H:%M} ({at.tzname()})"

@@ -159,11 +159,11 @@ def test_contradictory_rows_give_no_value_and_are_to_check() -> None:
         ({"facts": facts(started_at="2026-03-02")}, "is no time with its offset"),
         (
             {"edits": (Edit(1, "pain", 3, 4, "EX-1", "2020-01-01T00:00:00+00:00"),)},
-            "rows 1: the clocks disagree",
+            "EX-1 are dated before the session began: the clocks disagree",
         ),
         (
             {"judgements": (Judgement(1, "pain", 4, "EX-1", "2020-01-01T00:00:00+00:00"),)},
-            "rows 1: the clocks disagree",
+            "EX-1 are dated before the session began: the clocks disagree",
         ),
     ],
 )

@@ -211,6 +211,12 @@ def checks_section(
         for row in rows
         if row.finding.status is RowStatus.CHECK
     ]
+    placed = {row.number for stage in found for one in stage.tested.values() for row in one.rows}
+    items += [
+        Item(f"{_named(row)}. In no table: of no one test and side.", label=f"Row {row.number},")
+        for row in rows
+        if row.finding.status is RowStatus.LOGGED and row.number not in placed
+    ]
     items += [
         _contradiction(one)
         for stage in found

@@ -146,10 +146,9 @@ def _overview(stage: Stage, material: Material) -> Picture:
     sides = {side: _summary(stage.tested, side, material.pack) for side in SIDES}
     svg = overview(sides, material.pack.together.joint, material.involved_side)
     told = "; ".join(f"{side}: {', '.join(sides[side].lines)}" for side in SIDES)
-    return Picture(
-        svg, f"The body from the front. {told}.",
-        "Seen from the front. ● a direction is limited, ○ none is, dashed: not tested",
-    )  # fmt: skip
+    marks = " ● a direction is limited, ○ none is, dashed: not tested"
+    key = f"Seen from the front.{marks if material.pack.together.joint else ''}"
+    return Picture(svg, f"The body from the front. {told}.", key)
 
 
 def _summary(tested: Mapping[What, OneTest], side: Side, pack: Pack) -> SideSummary:

@@ -13,7 +13,6 @@ from logger.report.tested import OTHER, OneTest, What
 from logger.report.wording import compared_text, plain, rows_text, said_text, setup_text, signed
 
 _NOT_TESTED: Final = Cell("not tested")
-_MODES: Final = ("active", "passive", "overpressure")
 _WORDS: Final[Mapping[Moves, str]] = {
     Moves.LESS: "{} less mobile",
     Moves.MORE: "{} more mobile",
@@ -27,7 +26,7 @@ def screening_section(tested: Mapping[What, OneTest], involved: Side | None, pac
     first = involved or "right"
     keys = sorted(
         {What(first, w.name, w.mode, is_motion=True) for w in tested if w.is_motion},
-        key=lambda what: (_place(pack, "motion", what.name), _mode_place(what.mode)),
+        key=lambda what: (_place(pack, "motion", what.name), _place(pack, "mode", what.mode or "")),
     )
     if not keys:
         return Section("Motions screened", (Text("No motion was screened."),))
@@ -162,7 +161,3 @@ def _place(pack: Pack, slot: str, name: str) -> int:
     words = pack.slots.get(slot)
     names = list(getattr(words, "values", {}))
     return names.index(name) if name in names else len(names)
-
-
-def _mode_place(mode: str | None) -> int:
-    return _MODES.index(mode) if mode in _MODES else len(_MODES)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
 
@@ -12,7 +13,11 @@ from invented import PACK, facts, first_session, record, row, trace
 from logger.core.events import Finding, PositionCheck, RowStatus, SetupReading, SetupStatus, Side
 from logger.core.session import Bout, Edit, Judgement, SessionFacts
 from logger.files.session_json import SessionRecord
+from logger.grammar.loading import load_pack
+from logger.report.changing import Verdict
+from logger.report.comparison import compare
 from logger.report.document import Document, Items, Picture, Table, Text
+from logger.report.occasions import Occasion
 from logger.report.session_report import Material, session_report
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -212,6 +217,64 @@ def test_a_row_without_a_side_is_in_no_table_and_in_the_checks() -> None:
     )
     picture = words(document, "The session over time")
     assert "row 1: side unknown inferior glide" in picture
+
+
+def test_a_row_that_was_settled_without_a_side_is_not_lost() -> None:
+    settled = Edit(1, "status", "check", "logged", "EX-7", "2026-03-03T08:01:00+01:00")
+    sideless = row(5, None, "inferior_glide", mobility_score=1, reasons=("side: not said",))
+    told = words(of(sideless, edits=(settled,)), "Still")
+    assert "Row 1, 0:05.0: inferior glide, side not said. In no table" in told
+
+
+ELBOW = """
+title = "Elbow: traction"
+[utterance]
+opens_row = ["test"]
+completes_row = ["pain", "mobility"]
+bare_side_with = ["test"]
+[slots.side.values]
+left = ["left elbow"]
+right = ["right elbow"]
+[slots.test.values]
+traction = ["elbow traction"]
+[slots.pain]
+low = 0
+high = 10
+phrases = ["pain {}"]
+[slots.mobility.values]
+tight = ["tight"]
+free = ["free"]
+[commands]
+correction = ["correction"]
+withdraw = ["scratch that"]
+other_side = ["other side"]
+check_position = ["check position"]
+note = ["note"]
+"""
+
+
+def test_a_pack_that_says_nothing_of_what_findings_say_together(tmp_path: Path) -> None:
+    """Another joint, other words, no scale, no limits: what is said is shown, and no more."""
+    path = tmp_path / "elbow.toml"
+    path.write_text(ELBOW, encoding="utf-8")
+    pack = load_pack(str(path))
+    rows = [
+        replace(row(5, "right", "inferior_glide"), test="traction", mobility="tight", pain=3),
+        replace(row(9, "left", "inferior_glide"), test="traction", mobility="free", pain=0),
+    ]
+    document = session_report(Material(record(rows), pack, "x"))
+    told = words(document, "Accessory")
+    assert "traction | tight, pain 3  [1]" in told
+    assert "not compared the pack has no order of mobilities" in told
+    assert not [part for part in document.sections if part.title.startswith("Read together")]
+    assert document.beside is not None
+    assert "●" not in document.beside.key
+    later = [replace(one, pain=1) for one in rows]
+    days = [Occasion("a", record(rows, facts=SessionFacts())),
+            Occasion("b", record(later, facts=SessionFacts()))]  # fmt: skip
+    found = compare(days, pack, "x", {})
+    verdicts = {(c.what.side, c.slot): c.verdict for c in found.changes}
+    assert verdicts["right", "pain"] is Verdict.NO_LIMIT
 
 
 def test_positions_that_were_checked_are_told() -> None:

@@ -384,6 +384,7 @@ class Room:
                 heard=lambda utterance: self._heard(going, utterance),
                 ready=lambda: self._soon(self._all, {"kind": "ready"}),
                 broken=lambda sentence: self._soon(self._trouble, "ear", sentence),
+                speech=lambda on: self._soon(self._all, {"kind": "speech", "on": on}),
                 missing=lambda start_s, length_s: self._missing(going, start_s, length_s),
             ),
         )

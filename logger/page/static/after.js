@@ -4,6 +4,8 @@ import { byId, clock, make, on, say } from "./dom.js";
 import { when } from "./start.js";
 import { SLOT_NAMES, STATUS_WORDS, slotText } from "./words.js";
 
+const ALWAYS = ["side", "test", "grade", "mobility", "pain", "end_feel", "note"];
+
 export class After {
   /** @param {import("./link.js").Link} link @param {any} page */
   constructor(link, page) {
@@ -11,6 +13,7 @@ export class After {
     this.page = page;
     this.editing = false;
     byId("save").addEventListener("click", () => this.save());
+    byId("all-columns").addEventListener("change", () => this.last && this.table(this.last));
     on(byId("table"), "click", ".cell", (cell) => this.edit(cell));
     on(byId("table"), "click", ".settle", (button) => link.send({ kind: "settle", row: Number(button.dataset.row) }));
     on(byId("table"), "click", ".stands", (button) => {
@@ -43,8 +46,10 @@ export class After {
 
   /** @param {any} state */
   table(state) {
-    const used = SLOT_NAMES.filter(([slot]) => this.page.pack.slots[slot]?.kind !== "none");
-    const heads = ["No.", "Time", "Status", ...used.map(([, name]) => name), "Setup"];
+    const everything = byId("all-columns").checked;
+    const filled = (slot) => state.rows.some((row) => row.values[slot] !== null || Object.hasOwn(row.edits, slot));
+    const used = SLOT_NAMES.filter(([slot]) => this.page.pack.slots[slot]?.kind !== "none" && (everything || ALWAYS.includes(slot) || filled(slot)));
+    const heads = ["No.", "Time", "Status", "Setup", ...used.map(([, name]) => name)];
     byId("table").tHead.replaceChildren(make("tr", {}, ...heads.map((head) => make("th", { scope: "col" }, head))));
     const focused = /** @type {any} */ (document.activeElement)?.dataset ?? {};
     byId("table").tBodies[0].replaceChildren(...state.rows.map((row) => this.row(row, used)));
@@ -57,8 +62,8 @@ export class After {
       make("td", {}, String(row.number)),
       make("td", {}, clock(row.start_s)),
       make("td", { class: "keeps" }, ...this.status(row)),
-      ...used.map(([slot, name]) => make("td", {}, ...this.cell(row, slot, name))),
-      make("td", {}, row.setup.words));
+      make("td", {}, row.setup.words),
+      ...used.map(([slot, name]) => make("td", {}, ...this.cell(row, slot, name))));
   }
 
   status(row) {

@@ -1,7 +1,7 @@
 /** Takes pictures from the camera's stream, about ten a second, and sends as many as are wanted. */
 
 const EVERY_MS = 95;
-const MOST_ON_THE_WAY = 2;
+const QUICK_MS = 120;
 const FORGOTTEN_MS = 4000;
 const LONGEST_PX = 1280;
 const QUALITY = 0.85;
@@ -19,7 +19,7 @@ export class Camera {
     /** @type {Map<number, number>} */ this.onTheWay = new Map();
     this.sending = false;
     this.lastSent = 0;
-    this.lastFrame = 0;
+    this.tookMs = 0;
     this.run = 0;
   }
 
@@ -61,11 +61,12 @@ export class Camera {
   /** @param {number} capturedMs */
   frame(capturedMs) {
     const now = performance.now();
-    this.lastFrame = now;
     for (const [number, sent] of this.onTheWay) {
       if (now - sent > FORGOTTEN_MS) this.onTheWay.delete(number);
     }
-    const wanted = this.sending && this.link.isOpen && this.onTheWay.size < MOST_ON_THE_WAY;
+    // A second picture may wait only where its turn comes at once: else it is old when it is seen.
+    const most = this.tookMs < QUICK_MS ? 2 : 1;
+    const wanted = this.sending && this.link.isOpen && this.onTheWay.size < most;
     if (!wanted || now - this.lastSent < EVERY_MS || this.video.videoWidth === 0) return;
     this.lastSent = now;
     this.take(capturedMs <= now && now - capturedMs < 1000 ? capturedMs : now);
@@ -91,6 +92,8 @@ export class Camera {
 
   /** @param {number} number */
   acknowledged(number) {
+    const sent = this.onTheWay.get(number);
+    if (sent !== undefined) this.tookMs = performance.now() - sent;
     this.onTheWay.delete(number);
   }
 }

@@ -13,7 +13,7 @@ export class Dial {
   /** @param {Element} place */
   constructor(place) {
     this.label = make("p", { class: "unseen" });
-    this.drawing = svg("svg", { viewBox: "-36 -186 226 366", role: "presentation", "aria-hidden": "true" });
+    this.drawing = svg("svg", { viewBox: "-42 -176 246 352", role: "presentation", "aria-hidden": "true" });
     this.window = svg("g");
     this.arm = svg("line", { class: "dial-arm", x1: 0, y1: 0, x2: 0, y2: RADIUS - 34, visibility: "hidden" });
     const ticks = [0, 30, 60, 90, 120, 150, 180].map(tick);
@@ -40,11 +40,11 @@ export class Dial {
     this.shown = wanted;
     this.mirrored = side === "right";
     const flip = this.mirrored ? -1 : 1;
-    this.drawing.setAttribute("viewBox", this.mirrored ? "-190 -186 226 366" : "-36 -186 226 366");
+    this.drawing.setAttribute("viewBox", this.mirrored ? "-204 -176 246 352" : "-42 -176 246 352");
     this.body.setAttribute("transform", `scale(${flip} 1)`);
     this.window.replaceChildren();
     this.texts.replaceChildren();
-    const marks = window ?? [0, 90, 180];
+    const marks = window ?? [90];
     if (window) {
       this.window.append(svg("path", { class: "dial-window", d: band(window[0], window[1]) }));
       for (let at = window[0] + 4; at < window[1]; at += 6) {

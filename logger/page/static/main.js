@@ -50,7 +50,7 @@ function show(stage) {
   parts[stage]?.show?.();
   const title = document.querySelector(`[data-view="${stage}"] h1`)?.textContent ?? "";
   document.title = stage === "testing" ? "Testing - Spoken findings" : `${title} - Spoken findings`;
-  if (before !== "waiting") byId("main").focus();
+  if (before !== "waiting") byId("main").focus({ preventScroll: true });
 }
 
 const stageOfPhase = { cautions: "prepare", testing: "testing", paused: "testing", ended: "after" };

@@ -102,7 +102,7 @@ export class Testing {
     say(byId("kept-note"), state.keep_media ? "Sound and pictures ARE stored." : "Sound and pictures are not stored.");
     this.openRow(state.open_row);
     const standing = state.rows.length;
-    say(byId("row-count"), standing ? `of ${standing}` : "");
+    say(byId("row-count"), standing ? `(${standing} in all)` : "");
     byId("last-rows").replaceChildren(...state.rows.slice(-LAST_ROWS).reverse().map(shortRow));
     this.showBout(state);
     if (before && this.page.role === "lead") this.newWarnings(state, before);

@@ -20,7 +20,8 @@ from logger.page.messages import (
     read_binary,
     read_text,
 )
-from logger.page.room import Room, Seat
+from logger.page.room import Room
+from logger.page.seats import Seat
 from logger.page.timing import PageClock
 
 _TOO_MUCH: Final = 1008

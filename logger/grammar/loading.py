@@ -131,7 +131,7 @@ def _build(sections: Sections, name: str) -> Pack:
         name=name,
         title=sections.title,
         slots={slot: slots[slot] for slot in sections.slot_names()},
-        commands={Act(act): forms for act, forms in commands if isinstance(forms, tuple)},
+        commands={Act(act): forms for act, forms in commands if isinstance(forms, tuple) and forms},
         utterance=UtteranceRules(**dict(utterance)),
         linking=LinkingWords(**dict(sections.linking or {})),
         setup={

@@ -45,8 +45,8 @@ def spoken(said: list[tuple[Heard, bool, float, float]]) -> list[tuple[Heard, fl
     now_s = handed_s = 0.0
     for item, doubtful, gap_s, lag_s in said:
         handed_s = max(handed_s, now_s + lag_s)
-        # The ear hands in no later than its rules say.
-        handed_s = min(handed_s, now_s + RULES.late_s)
+        # The ear hands in no later than the rules say; here that happens with the next sample.
+        handed_s = min(handed_s, now_s + RULES.late_s - 1)
         done.append((at(unsure(item) if doubtful else item, now_s), handed_s))
         now_s += 1 + gap_s
     return done

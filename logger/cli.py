@@ -17,7 +17,7 @@ from logger.core.errors import SpokenFindingsError
 
 _EXITS: Final = (
     "\b\nExit codes: 0 done, 2 wrong use, 3 a recording cannot be read, 4 a mistake in a pack,\n"
-    "5 a model is missing or broken, 6 results cannot be written."
+    "5 a model is missing or broken, 6 results cannot be written, 7 earlier results cannot be used."
 )
 
 

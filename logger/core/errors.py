@@ -41,3 +41,9 @@ class OutputError(SpokenFindingsError):
     """Results that cannot be written: no permission, a full disk, a file in the way."""
 
     exit_code = 6
+
+
+class SessionError(SpokenFindingsError):
+    """Results of an earlier reading that cannot be used: missing, damaged or of a newer version."""
+
+    exit_code = 7

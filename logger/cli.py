@@ -6,6 +6,7 @@ from typing import Final
 
 import click
 
+from logger.commands.agreement import agreement_command
 from logger.commands.bench import bench_command
 from logger.commands.check import check_command
 from logger.commands.demo import demo_command
@@ -47,6 +48,7 @@ for _command in (
     say_command,
     markers_command,
     calibrate_command,
+    agreement_command,
     check_command,
     demo_command,
     bench_command,

@@ -90,13 +90,17 @@ def angles_frame(angles: Sequence[ArmAngle]) -> pd.DataFrame:
 
 def write_csv(frame: pd.DataFrame, path: Path) -> None:
     """Write UTF-8 with line feeds on every system; an empty cell means not said."""
+    path.write_bytes(csv_text(frame).encode("utf-8"))
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """Return a table as CSV with line feeds, no cell of which a spreadsheet runs."""
     safe = frame.copy()
     for column in safe.columns:
         if safe[column].dtype == "string":
             marked = safe[column].str.startswith((*_FORMULA_STARTS, _TEXT_MARK), na=False)
             safe[column] = safe[column].mask(marked, _TEXT_MARK + safe[column])
-    text = safe.to_csv(index=False, lineterminator="\n")
-    path.write_bytes(text.encode("utf-8"))
+    return safe.to_csv(index=False, lineterminator="\n")
 
 
 def write_parquet(frame: pd.DataFrame, path: Path) -> None:

@@ -94,7 +94,12 @@ def _build(sections: Sections, name: str) -> Pack:
 
 def _word_slot(table: WordTable) -> WordSlot:
     return WordSlot(
-        table.values, table.phrases, table.bare, table.beside_row, table.phrases_beside_row
+        table.values,
+        table.phrases,
+        table.bare,
+        table.beside_row,
+        table.phrases_beside_row,
+        table.ordered,
     )
 
 
@@ -107,4 +112,5 @@ def _number_slot(slot: str, table: NumberTable) -> NumberSlot:
         table.phrases_beside_row,
         table.marks,
         as_text=slot == "grade",
+        measured=table.measured,
     )

@@ -30,6 +30,8 @@ class WordSlot:
     """Whole phrases of a value that count only in an utterance that opens a row or corrects one."""
     templates_beside_row: tuple[str, ...] = ()
     """Every form is said inside each of these too, but only where a row is opened."""
+    ordered: bool = False
+    """Whether the values, as they stand, go from less to more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,9 @@ class NumberSlot:
     """Words that may follow the phrase and the mark they add: "+" for "plus"."""
     as_text: bool = False
     """True where the value is text ("2", "2+"), as a grade is; False for whole numbers."""
+    measured: bool = False
+    """Whether equal steps mean the same everywhere, so that values may be subtracted; where not,
+    they are ranks."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -86,6 +86,7 @@ class WordTable(Table):
     values: Annotated[dict[ValueName, Forms], Field(min_length=1)]
     phrases: Templates = (BLANK,)
     phrases_beside_row: OptionalTemplates = ()
+    ordered: bool = False
     bare: dict[ValueName, Forms] = {}
     beside_row: dict[ValueName, Forms] = {}
 
@@ -97,6 +98,7 @@ class NumberTable(Table):
     high: Count
     phrases: Templates
     phrases_beside_row: OptionalTemplates = ()
+    measured: bool = False
     also: dict[Number, Forms] = {}
     marks: dict[Mark, Forms] = {}
 

@@ -118,6 +118,18 @@ def read_setup(
     )
 
 
+def steady_for_s(
+    angles: Sequence[ArmAngle], side: str, at_s: float, plane_deg: float, rules: SetupRules
+) -> float:
+    """Return for how long the arm has been seen to hold still up to `at_s`; 0 while it moves."""
+    seen = _without_outliers(_visible(angles, side, plane_deg, (at_s - rules.reach_s, at_s)), rules)
+    if not seen or at_s - seen[-1].time_s > rules.most_gap_s:
+        return 0.0
+    run = seen[_reach_back(seen, len(seen), rules) :]
+    held_s = sum(sample.step_s for sample in run[1:])
+    return held_s if len(run) >= _LEAST_SAMPLES and held_s >= rules.least_s - 1e-6 else 0.0
+
+
 def _visible(
     angles: Sequence[ArmAngle], side: str, plane_deg: float, between_s: tuple[float, float]
 ) -> list[_Seen]:

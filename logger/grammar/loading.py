@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -31,13 +32,26 @@ def load_pack(name_or_path: str) -> Pack:
 
     """
     source = _find(name_or_path)
-    text = text_of(source, name_or_path)
-    data = parsed(text, name_or_path)
+    return _pack_of(text_of(source, name_or_path), Path(source.name).stem, name_or_path)
+
+
+def pack_of_text(text: str, name: str) -> Pack:
+    """Return the pack whose file has this text; `name` is its file's name without its ending.
+
+    Raises:
+        PackError: if the text has mistakes, as one kept by another version may.
+
+    """
+    return _pack_of(text, name, f"the kept pack {name}")
+
+
+def _pack_of(text: str, name: str, shown: str) -> Pack:
+    data = parsed(text, shown)
     sections, mistakes = read_sections(data)
     mistakes += checked(sections)
     if mistakes:
-        raise PackError(report(mistakes, text, name_or_path))
-    return _build(sections, Path(source.name).stem)
+        raise PackError(report(mistakes, text, shown))
+    return replace(_build(sections, name), text=text)
 
 
 def shipped_packs() -> tuple[str, ...]:

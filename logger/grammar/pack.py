@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -129,3 +130,10 @@ class Pack:
     """The mobility that a mobility score means; empty where the pack has no score."""
     mobility_of_score_source: str
     cautions: tuple[Caution, ...]
+    text: str = field(default="", repr=False, compare=False)
+    """The whole file, so that a session can be kept with the pack that it was begun with."""
+
+
+def pack_digest(pack: Pack) -> str:
+    """Return a version of the pack that changes with anything in it."""
+    return hashlib.sha256(repr(pack).encode()).hexdigest()[:12]

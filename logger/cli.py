@@ -6,6 +6,7 @@ from typing import Final
 
 import click
 
+from logger.commands.agreement import agreement_command
 from logger.commands.bench import bench_command
 from logger.commands.check import check_command
 from logger.commands.demo import demo_command
@@ -17,7 +18,7 @@ from logger.core.errors import SpokenFindingsError
 
 _EXITS: Final = (
     "\b\nExit codes: 0 done, 2 wrong use, 3 a recording cannot be read, 4 a mistake in a pack,\n"
-    "5 a model is missing or broken, 6 results cannot be written."
+    "5 a model is missing or broken, 6 results cannot be written, 7 earlier results cannot be used."
 )
 
 
@@ -47,6 +48,7 @@ for _command in (
     say_command,
     markers_command,
     calibrate_command,
+    agreement_command,
     check_command,
     demo_command,
     bench_command,

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import hashlib
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Self
@@ -15,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.core.events import Utterance, Watched
+from logger.core.session import SessionFacts
 from logger.core.statements import Heard
 from logger.files.session_json import (
     PackFacts,
@@ -26,10 +26,11 @@ from logger.files.session_json import (
 )
 from logger.findings.merging import Merged, MergeRules, merge
 from logger.grammar.interpreting import interpret
-from logger.grammar.pack import Pack
+from logger.grammar.pack import Pack, pack_digest
 from logger.grammar.parsing import Parser
 from logger.hearing.ear import Ear
 from logger.hearing.engines import Recogniser
+from logger.recording.digest import content_digest
 from logger.recording.media import Recording, open_recording
 from logger.recording.quality import SoundQuality
 from logger.seeing.bodies import Region
@@ -75,13 +76,22 @@ class Session:
     merged: Merged
     warnings: tuple[str, ...]
 
-    def record(self, pack: Pack, engine: str, options: Mapping[str, str | bool]) -> SessionRecord:
-        """Return the session as it is written to session.json; talk only by its times."""
+    def record(
+        self,
+        pack: Pack,
+        engine: str,
+        options: Mapping[str, str | bool],
+        facts: SessionFacts = SessionFacts(),  # noqa: B008 - frozen
+    ) -> SessionRecord:
+        """Return the session as it is written to session.json; talk only by its times.
+
+        Where `facts` do not say when it started, the recording may.
+        """
         heard, talk = heard_and_talk(self.heard)
         return SessionRecord(
             tool_version=version("spoken-findings"),
             recording=_facts(self.recording),
-            pack=PackFacts(pack.name, _digest(pack)),
+            pack=PackFacts(pack.name, pack_digest(pack)),
             engine=engine,
             models=tuple(str(value) for key, value in options.items() if key.endswith("model")),
             options=options,
@@ -91,9 +101,13 @@ class Session:
                 UnplacedWords(heard_words(utterance), reason)
                 for utterance, reason in self.merged.unplaced
             ),
+            bouts=self.merged.bouts,
             heard=heard,
             talk=talk,
             warnings=self.warnings,
+            facts=facts
+            if facts.started_at
+            else replace(facts, started_at=self.recording.started_at),
         )
 
 
@@ -109,12 +123,8 @@ def _facts(recording: Recording) -> RecordingFacts:
         fps=recording.fps,
         rotation_deg=recording.rotation_deg,
         truncated_at_s=recording.truncated_at_s,
+        sha256=content_digest(recording.path),
     )
-
-
-def _digest(pack: Pack) -> str:
-    """Return a version of the pack that changes with anything in it."""
-    return hashlib.sha256(repr(pack).encode()).hexdigest()[:12]
 
 
 def read_recording(

@@ -10,8 +10,11 @@ from pathlib import Path
 
 import click
 
+from logger.commands.facts import facts_of, facts_options
 from logger.commands.showing import progress_bar, show_session, wrapped
 from logger.core.errors import SpokenFindingsError, UsageError
+from logger.core.events import Side
+from logger.core.session import SessionFacts
 from logger.files.saving import save_session
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
@@ -50,6 +53,7 @@ class ReadJob:
     speech_model: Path | None = None
     quiet: bool = False
     video: bool = False
+    facts: SessionFacts = field(default_factory=SessionFacts)
 
     def run(self, recording: Path) -> None:
         """Read one recording, save its results and show its table."""
@@ -62,7 +66,7 @@ class ReadJob:
                 progress=report,
             )
         folder = self.out / recording.stem
-        record = session.record(self.pack, self.recogniser.name, self._options())
+        record = session.record(self.pack, self.recogniser.name, self._options(), self.facts)
         save_session(folder, record, session.watched.angles)
         if self.video:
             self._draw(session, folder)
@@ -127,6 +131,7 @@ class ReadJob:
     type=click.FloatRange(0),
     help="A time in seconds at which the arm lay along the trunk; for markers.",
 )
+@facts_options
 @click.option("--video", is_flag=True, help="Also draw annotated.mp4: skeleton, angle, findings.")
 @click.option("--quiet", is_flag=True, help="No progress bar and no table.")
 def read_command(
@@ -142,6 +147,9 @@ def read_command(
     calibration: Path | None,
     focal_35mm: float | None,
     neutral_s: float | None,
+    patient_code: str | None,
+    examiner: str | None,
+    involved_side: Side | None,
     video: bool,
     quiet: bool,
 ) -> None:
@@ -156,7 +164,8 @@ def read_command(
     pack = load_pack(pack_name)
     recogniser = open_recogniser(engine, pack, speech_model)
     eye = None if no_camera else EyeChoice(pose_model, region, markers)
-    job = ReadJob(pack, recogniser, out, eye, speech_model, video=video, quiet=quiet)
+    facts = facts_of(patient_code, examiner, involved_side)
+    job = ReadJob(pack, recogniser, out, eye, speech_model, quiet, video, facts)
     failures: list[SpokenFindingsError] = []
     for recording in recordings:
         try:

@@ -41,3 +41,15 @@ class OutputError(SpokenFindingsError):
     """Results that cannot be written: no permission, a full disk, a file in the way."""
 
     exit_code = 6
+
+
+class SessionError(SpokenFindingsError):
+    """Results of an earlier reading that cannot be used: missing, damaged or of a newer version."""
+
+    exit_code = 7
+
+
+class JournalError(SpokenFindingsError):
+    """A journal that cannot be read or written: a full disk, no permission, a damaged file."""
+
+    exit_code = 8

@@ -81,6 +81,16 @@ class Judgement:
 
 
 @dataclass(frozen=True, slots=True)
+class Reviewed:
+    """Someone has looked through the whole session."""
+
+    by: str
+    """A code, never a name."""
+    at: str
+    """RFC 3339 with its offset from UTC."""
+
+
+@dataclass(frozen=True, slots=True)
 class KeptRow:
     """A row as it was heard, and as it stands after what people changed in it."""
 

@@ -10,14 +10,17 @@ from __future__ import annotations
 import types
 import typing
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from enum import Enum
 from math import isfinite
 from typing import Any, Final, Literal
 
 from logger.core.events import Finding, PositionCheck, Utterance, Verdict
+from logger.core.session import Bout, Edit, Judgement, Reviewed, SessionFacts
 from logger.core.statements import Heard
 
+FORMAT: Final = 2
+"""1 knew nothing of who was tested, by whom and when, nor of bouts, edits and judgements."""
 _PLAIN: Final[Mapping[type, str]] = {str: "string", bool: "boolean", int: "integer"} | {
     float: "number",
     types.NoneType: "null",
@@ -40,6 +43,8 @@ class RecordingFacts:
     fps: float | None
     rotation_deg: int
     truncated_at_s: float | None
+    sha256: str | None = None
+    """Of the file's bytes, in hexadecimal; None where there is no file, as while recording."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +106,15 @@ class SessionRecord:
     heard: tuple[HeardWords, ...]
     talk: Talk
     warnings: tuple[str, ...]
-    format: Literal[1] = 1
+    facts: SessionFacts = field(default_factory=SessionFacts)
+    bouts: tuple[Bout, ...] = ()
+    edits: tuple[Edit, ...] = ()
+    """In the order in which they were made."""
+    judgements: tuple[Judgement, ...] = ()
+    """In the order in which they were made; a later one of the same rater replaces an earlier."""
+    reviews: tuple[Reviewed, ...] = ()
+    """In the order in which they were made; empty while nobody has looked through it."""
+    format: Literal[2] = FORMAT
 
 
 def heard_words(utterance: Utterance) -> HeardWords:

@@ -3,7 +3,7 @@
 A cell of a CSV that starts with one of = + - @ (or their full-width forms), a tab or a line break
 is run as a formula by spreadsheets. Such a cell gets an apostrophe in front, which spreadsheets
 take for "this is text"; so does one that starts with an apostrophe, so that taking one off gives
-back what was said. `read_findings_csv` does so. Values such as "2+" are not touched, and Parquet
+back what was said. `read_table_csv` does so. Values such as "2+" are not touched, and Parquet
 holds everything as it is.
 """
 
@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import isfinite
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
@@ -90,13 +90,17 @@ def angles_frame(angles: Sequence[ArmAngle]) -> pd.DataFrame:
 
 def write_csv(frame: pd.DataFrame, path: Path) -> None:
     """Write UTF-8 with line feeds on every system; an empty cell means not said."""
+    path.write_bytes(csv_text(frame).encode("utf-8"))
+
+
+def csv_text(frame: pd.DataFrame) -> str:
+    """Return a table as CSV with line feeds, no cell of which a spreadsheet runs."""
     safe = frame.copy()
     for column in safe.columns:
         if safe[column].dtype == "string":
             marked = safe[column].str.startswith((*_FORMULA_STARTS, _TEXT_MARK), na=False)
             safe[column] = safe[column].mask(marked, _TEXT_MARK + safe[column])
-    text = safe.to_csv(index=False, lineterminator="\n")
-    path.write_bytes(text.encode("utf-8"))
+    return safe.to_csv(index=False, lineterminator="\n")
 
 
 def write_parquet(frame: pd.DataFrame, path: Path) -> None:
@@ -104,17 +108,26 @@ def write_parquet(frame: pd.DataFrame, path: Path) -> None:
     frame.to_parquet(path, index=False, engine="pyarrow")
 
 
-def read_findings_csv(path: Path) -> pd.DataFrame:
-    """Return what `write_csv` was given, with its types."""
+def read_table_csv(path: Path) -> pd.DataFrame:
+    """Return what `write_csv` was given, with its types.
+
+    Raises:
+        ValueError: if it is no such table.
+
+    """
     raw = pd.read_csv(path, dtype="string", keep_default_na=False, na_values=[""], encoding="utf-8")
-    frame = pd.DataFrame(index=raw.index)
-    for column in raw.columns:
-        if column in _TYPES:
-            whole = column in _WHOLE
-            frame[column] = pd.to_numeric(raw[column]).astype("Int64" if whole else "Float64")
-        else:
-            frame[column] = raw[column].str.removeprefix(_TEXT_MARK)
-    return frame
+    return pd.DataFrame({column: _typed(raw[column]) for column in raw.columns}, index=raw.index)
+
+
+def _typed(raw: pd.Series[Any]) -> pd.Series[Any]:
+    match _type(str(raw.name)):
+        case "boolean":
+            return raw.map({"True": True, "False": False}).astype("boolean")
+        case "Int64":
+            return pd.to_numeric(raw).astype("Int64")
+        case "Float64":
+            return pd.to_numeric(raw).astype("Float64")
+    return raw.str.removeprefix(_TEXT_MARK)
 
 
 def _frame(records: Sequence[Mapping[str, object]], columns: Sequence[str]) -> pd.DataFrame:

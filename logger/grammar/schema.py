@@ -86,6 +86,7 @@ class WordTable(Table):
     values: Annotated[dict[ValueName, Forms], Field(min_length=1)]
     phrases: Templates = (BLANK,)
     phrases_beside_row: OptionalTemplates = ()
+    ordered: bool = False
     bare: dict[ValueName, Forms] = {}
     beside_row: dict[ValueName, Forms] = {}
 
@@ -97,6 +98,7 @@ class NumberTable(Table):
     high: Count
     phrases: Templates
     phrases_beside_row: OptionalTemplates = ()
+    measured: bool = False
     also: dict[Number, Forms] = {}
     marks: dict[Mark, Forms] = {}
 
@@ -110,6 +112,7 @@ class UtteranceTable(Table):
     beside_row_only: Names = ()
     opening_word: OptionalForms = ()
     turn_round: OptionalForms = ()
+    bout_takes: Names = ()
     needs: dict[str, Names] = {}
 
 
@@ -129,6 +132,11 @@ class CommandsTable(Table):
     other_side: Forms
     check_position: Forms
     note: Forms
+    pause_listening: OptionalForms = ()
+    resume_listening: OptionalForms = ()
+    begin_bout: OptionalForms = ()
+    end_bout: OptionalForms = ()
+    end_session: OptionalForms = ()
 
 
 class SetupTable(Table):

@@ -85,15 +85,15 @@ def read_sections(data: Mapping[str, Any]) -> tuple[Sections, list[Mistake]]:
     known = (*_REQUIRED, *_OPTIONAL)
     mistakes += [Mistake((key,), _unknown(known)) for key in data if key not in known]
     sections = Sections(
-        utterance=_read(UtteranceTable, data, ("utterance",), mistakes),
-        commands=_read(CommandsTable, data, ("commands",), mistakes),
-        linking=_read(LinkingTable, data, ("linking",), mistakes),
-        score=_read(ScoreTable, data, ("mobility_of_score",), mistakes),
+        utterance=read_table(UtteranceTable, data, ("utterance",), mistakes),
+        commands=read_table(CommandsTable, data, ("commands",), mistakes),
+        linking=read_table(LinkingTable, data, ("linking",), mistakes),
+        score=read_table(ScoreTable, data, ("mobility_of_score",), mistakes),
     )
     _read_title(data, sections, mistakes)
     _read_slots(data, sections, mistakes)
     for test in _table(data, "setup", mistakes):
-        table = _read(SetupTable, data["setup"], (test,), mistakes, ("setup",))
+        table = read_table(SetupTable, data["setup"], (test,), mistakes, ("setup",))
         if table is not None:
             sections.setup[test] = table
     _read_cautions(data, sections, mistakes)
@@ -115,7 +115,7 @@ def _read_slots(data: Mapping[str, Any], sections: Sections, mistakes: list[Mist
     if "slots" in data and "side" not in slots:
         mistakes.append(Mistake(("slots", "side"), "this key is missing; add it"))
     for slot, model in SLOT_TABLES.items():
-        table = _read(model, slots, (slot,), mistakes, ("slots",))
+        table = read_table(model, slots, (slot,), mistakes, ("slots",))
         if isinstance(table, WordTable):
             sections.words[slot] = table
         elif isinstance(table, NumberTable):
@@ -129,7 +129,7 @@ def _read_cautions(data: Mapping[str, Any], sections: Sections, mistakes: list[M
         return
     for index in range(len(cautions)):
         numbered = dict(enumerate(cautions))
-        table = _read(CautionTable, numbered, (index,), mistakes, ("cautions",))
+        table = read_table(CautionTable, numbered, (index,), mistakes, ("cautions",))
         if table is not None:
             sections.cautions.append(table)
 
@@ -142,7 +142,7 @@ def _table(data: Mapping[str, Any], key: str, mistakes: list[Mistake]) -> Mappin
     return {}
 
 
-def _read(
+def read_table(
     model: type[_T],
     data: Mapping[Any, Any],
     key: tuple[str] | tuple[int],
@@ -156,15 +156,20 @@ def _read(
         return model.model_validate(data[key[0]])
     except ValidationError as error:
         path = (*parents, *key)
-        mistakes += [_mistake(model, path, detail) for detail in error.errors()]
+        known = tuple(model.model_fields)
+        mistakes += [mistake(known, path, detail) for detail in error.errors()]
         return None
 
 
-def _mistake(model: type[Table], path: KeyPath, detail: ErrorDetails) -> Mistake:
+def mistake(known: tuple[str, ...], path: KeyPath, detail: ErrorDetails) -> Mistake:
+    """Put what pydantic found wrong in the table at `path` into plain words.
+
+    `known` are the keys that the table may have.
+    """
     inner = tuple(part for part in detail["loc"] if part != "[key]")
     given = detail["input"]
     if detail["type"] == "extra_forbidden":
-        problem = _unknown(tuple(model.model_fields))
+        problem = _unknown(known)
     elif detail["type"] == "value_error":
         problem = str(detail["ctx"]["error"])
     else:

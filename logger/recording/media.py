@@ -69,6 +69,8 @@ class Recording:
     truncated_at_s: float | None
     """Where a cut-off file breaks off; None for a whole one."""
     warnings: tuple[str, ...]
+    started_at: str | None = None
+    """RFC 3339, by the clock of what recorded it; None where the file does not tell."""
 
     def audio_blocks(self, block_s: float) -> Iterator[AudioBlock]:
         """Yield the sound from time 0 in blocks of `block_s`; the last may be shorter.
@@ -151,6 +153,7 @@ def open_recording(path: Path) -> Recording:
         pixel_aspect=found.pixel_aspect,
         truncated_at_s=found.duration_s if found.truncated else None,
         warnings=tuple(_warnings(path, found)),
+        started_at=found.started_at,
     )
 
 

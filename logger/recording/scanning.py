@@ -9,6 +9,7 @@ from typing import Any, Final
 import av
 
 from logger.recording.opening import decoded, opened, packets, picture_stream, sound_stream
+from logger.recording.started import started_at
 
 _SHORT_S: Final = 1.0
 """A file that ends this much before the length in its header has been cut off."""
@@ -67,6 +68,8 @@ class Scan:
     sound_tracks: int
     pixel_aspect: float
     """Width of a pixel for its height."""
+    started_at: str | None
+    """RFC 3339; None where the file does not tell."""
 
 
 def scan(path: Path) -> Scan:
@@ -97,6 +100,7 @@ def scan(path: Path) -> Scan:
             short or any(stream.cut for stream in seen.values()),
             len(container.streams.audio),
             float(aspect) if aspect and 1 / _OBLONG <= aspect <= _OBLONG else 1.0,
+            started_at(container.metadata),
         )
 
 

@@ -15,7 +15,7 @@ from logger.core.errors import OutputError
 from logger.core.events import ArmAngle
 from logger.files import saving
 from logger.files.saving import FILES, VIDEO, save, save_session
-from logger.files.tables import FINDING_COLUMNS, read_findings_csv
+from logger.files.tables import FINDING_COLUMNS, read_table_csv
 
 ANGLES = [ArmAngle(0.2, "left", 30.0, visible=True)]
 
@@ -23,7 +23,7 @@ ANGLES = [ArmAngle(0.2, "left", 30.0, visible=True)]
 def test_all_four_files_are_written_and_agree(tmp_path: Path) -> None:
     save_session(tmp_path / "s", record(), ANGLES)
     assert {path.name for path in (tmp_path / "s").iterdir()} == set(FILES)
-    table = read_findings_csv(tmp_path / "s" / "findings.csv")
+    table = read_table_csv(tmp_path / "s" / "findings.csv")
     pd.testing.assert_frame_equal(table, pd.read_parquet(tmp_path / "s" / "findings.parquet"))
     assert tuple(table.columns) == FINDING_COLUMNS
     made = json.loads((tmp_path / "s" / "session.json").read_text(encoding="utf-8"))

@@ -12,6 +12,7 @@ import pytest
 
 import logger.files
 from logger.core.events import Finding, PositionCheck, SetupReading, SetupStatus, Utterance, Verdict
+from logger.core.session import Bout, CautionAnswer, Edit, Judgement, SessionFacts
 from logger.core.statements import Act, Heard, Statement
 from logger.files.session_json import (
     PackFacts,
@@ -32,6 +33,7 @@ SCHEMA = json.loads(
 )
 SURE = Utterance("right inferior glide", 1.234, 2.345, 0.98765, Verdict.HEARD)
 UNSURE = Utterance("pain three", 3.0, 4.0, 0.5, Verdict.UNSURE)
+WHEN = "2026-11-25T10:00:00+01:00"
 TALK = Utterance("a secret of the patient", 5.0, 6.0, 0.1, Verdict.TALK)
 
 
@@ -59,6 +61,10 @@ def record() -> SessionRecord:
         heard=heard,
         talk=talk,
         warnings=("a.mp4 is cut off at 12.3 s.",),
+        facts=SessionFacts("P1", "E1", WHEN, "left", (CautionAnswer("fracture", False),)),
+        bouts=(Bout(1.234, None, "right", "inferior_glide", "2+", ("not ended",)),),
+        edits=(Edit(1, "pain", None, 3, "E2", WHEN),),
+        judgements=(Judgement(1, "grade", "2-", "E2", WHEN),),
     )
 
 
@@ -91,7 +97,7 @@ def test_document_follows_the_schema_and_survives_json() -> None:
 
 
 @pytest.mark.parametrize(
-    ("key", "value"), [("format", 2), ("findings", None), ("talk", []), ("words", "extra")]
+    ("key", "value"), [("format", 1), ("findings", None), ("talk", []), ("words", "extra")]
 )
 def test_schema_refuses_what_is_no_session(key: str, value: object) -> None:
     with pytest.raises(jsonschema.ValidationError):

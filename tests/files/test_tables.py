@@ -18,7 +18,7 @@ from logger.files.tables import (
     FINDING_COLUMNS,
     angles_frame,
     findings_frame,
-    read_findings_csv,
+    read_table_csv,
     write_csv,
     write_parquet,
 )
@@ -51,7 +51,7 @@ def in_csv(rows: list[Finding]) -> tuple[str, pd.DataFrame]:
     with TemporaryDirectory() as folder:
         path = Path(folder) / "findings.csv"
         write_csv(findings_frame(rows), path)
-        return path.read_bytes().decode("utf-8"), read_findings_csv(path)
+        return path.read_bytes().decode("utf-8"), read_table_csv(path)
 
 
 def in_parquet(rows: list[Finding]) -> pd.DataFrame:

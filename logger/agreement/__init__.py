@@ -1,0 +1,1 @@
+"""How far two or more raters agree on the same findings; pure functions, no files."""

@@ -1,0 +1,1 @@
+"""Sessions in forms that other programs read, and back."""

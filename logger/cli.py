@@ -10,6 +10,7 @@ from logger.commands.agreement import agreement_command
 from logger.commands.bench import bench_command
 from logger.commands.check import check_command
 from logger.commands.demo import demo_command
+from logger.commands.live import live_command
 from logger.commands.markers import calibrate_command, markers_command
 from logger.commands.read import read_command
 from logger.commands.say import say_command
@@ -44,6 +45,7 @@ def main() -> None:
 
 for _command in (
     read_command,
+    live_command,
     setup_command,
     say_command,
     markers_command,

@@ -159,7 +159,7 @@ class Room:
         )
 
         def opening() -> LiveSession:
-            session = LiveSession.begin(kit.open_journal(), facts, pack, kit.clock)
+            session = LiveSession.begin(kit.journal, facts, pack, kit.clock)
             session.act(actions.AnswerCautions(answers))
             return session
 
@@ -169,7 +169,7 @@ class Room:
         kit = self._kit
 
         def opening() -> LiveSession:
-            return LiveSession.resume(kit.open_journal(), asked.session_id, kit.clock)
+            return LiveSession.resume(kit.journal, asked.session_id, kit.clock)
 
         self._set_going(seat, Opening(opening, self._pack))
 

@@ -13,6 +13,7 @@ from logger.commands.demo import demo_command
 from logger.commands.live import live_command
 from logger.commands.markers import calibrate_command, markers_command
 from logger.commands.read import read_command
+from logger.commands.review import review_command
 from logger.commands.say import say_command
 from logger.commands.setup import setup_command
 from logger.core.errors import SpokenFindingsError
@@ -46,6 +47,7 @@ def main() -> None:
 for _command in (
     read_command,
     live_command,
+    review_command,
     setup_command,
     say_command,
     markers_command,

@@ -16,6 +16,7 @@ from logger.grammar.loading import load_pack, shipped_packs
 from logger.grammar.pack import Pack
 from logger.hearing.engines import ENGINES, open_recogniser
 from logger.keeping.journal import Journal
+from logger.page.app import page_app
 from logger.page.kit import Kit, Recognisers, pose_eye
 from logger.page.serving import bound_socket, serve
 from logger.seeing.bundle import pose_bundle
@@ -92,7 +93,7 @@ def live_command(
             clock=lambda: datetime.now(UTC).astimezone(),
             options=_options(speech_model, pose_model, no_camera),
         )
-        serve(kit, bound_socket(port), opened)
+        serve(lambda address: page_app(kit, address), bound_socket(port), opened)
 
 
 def _packs(chosen: str) -> tuple[Pack, ...]:

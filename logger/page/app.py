@@ -17,10 +17,10 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 from starlette.websockets import WebSocket
 
+from logger.page.connection import serve_page
 from logger.page.guarding import Address, Guard
 from logger.page.kit import Kit
 from logger.page.room import Room
-from logger.page.connection import serve_page
 
 STATIC: Final = Path(__file__).parent / "static"
 _TICK_S: Final = 1.0

@@ -25,6 +25,7 @@ _POLICY: Final = "; ".join(
         "worker-src 'self'",
         "style-src 'self'",
         "img-src 'self'",
+        "media-src 'self'",
         "connect-src 'self'",
         "base-uri 'none'",
         "form-action 'none'",

@@ -6,11 +6,10 @@ import socket
 from collections.abc import Callable
 
 import uvicorn
+from starlette.types import ASGIApp
 
 from logger.core.errors import UsageError
-from logger.page.app import page_app
 from logger.page.guarding import Address
-from logger.page.kit import Kit
 from logger.page.messages import MOST_BYTES
 
 LOOPBACK = "127.0.0.1"
@@ -37,11 +36,18 @@ def bound_socket(port: int) -> socket.socket:
     return listening
 
 
-def serve(kit: Kit, listening: socket.socket, opened: Callable[[str], None]) -> None:
-    """Serve the page on a bound socket; `opened` is told its address once it can be opened."""
+def serve(
+    make_app: Callable[[Address], ASGIApp],
+    listening: socket.socket,
+    opened: Callable[[str], None],
+) -> None:
+    """Serve an application on a bound socket; `opened` is told its address once it can be opened.
+
+    `make_app` is given the address with the secret that opens it.
+    """
     address = Address(listening.getsockname()[1])
     config = uvicorn.Config(
-        page_app(kit, address),
+        make_app(address),
         log_level="error",
         # An access log would hold nothing of use, and no log may ever hold a patient's code.
         access_log=False,

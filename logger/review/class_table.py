@@ -39,6 +39,7 @@ COLUMNS: Final = (
     "not_met",
     "cannot_be_told",
 )
+_TEXTS: Final = ("session", "examiner_code", "started_at", "state")
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,9 +124,11 @@ def _both(rows: Sequence[KeptRow], record: SessionRecord) -> Iterator[tuple[obje
 
 def class_frame(lines: Sequence[ClassLine]) -> pd.DataFrame:
     """Return the columns of `COLUMNS`, then one a criterion, in words."""
-    return pd.DataFrame.from_records([_record(line) for line in lines]).reindex(
-        columns=[*COLUMNS, *dict.fromkeys(score.text for line in lines for score in line.scores)]
-    )
+    criteria = dict.fromkeys(score.text for line in lines for score in line.scores)
+    frame = pd.DataFrame.from_records([_record(line) for line in lines])
+    frame = frame.reindex(columns=[*COLUMNS, *criteria])
+    texts = (*_TEXTS, *criteria)
+    return frame.astype(dict.fromkeys(texts, "string"))
 
 
 def _record(line: ClassLine) -> dict[str, object]:

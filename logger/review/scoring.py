@@ -132,7 +132,7 @@ def _both_sides(_: BothSides, seen: _Seen) -> _Verdict:
         return Outcome.CANNOT_TELL, "no accessory test was logged"
     one = [test for test, known in sides.items() if not known >= set(SIDES)]
     if not one:
-        return Outcome.MET, f"{len(sides)} directions on both sides"
+        return Outcome.MET, f"all {len(sides)} tested were tested on both sides"
     outcome = Outcome.CANNOT_TELL if any(None in sides[test] for test in one) else Outcome.NOT_MET
     detail = f"on one side only: {', '.join(map(_plain, one))}"
     return outcome, detail + ("; some rows have no side" if outcome is Outcome.CANNOT_TELL else "")

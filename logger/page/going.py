@@ -28,6 +28,7 @@ from logger.page.speaking import read_back
 
 _CLOSING_S: Final = 20.0
 _SLOW_DISK_S: Final = 1.5
+_LATE_S: Final = 1.0
 _OPEN_PHASES: Final = ("testing", "paused")
 
 Soon = Callable[..., None]
@@ -74,6 +75,11 @@ class Going:
     def is_open(self) -> bool:
         """Whether sound and angles count for it."""
         return self.state is not None and self.state.phase in _OPEN_PHASES
+
+    @property
+    def hears_late(self) -> bool:
+        """Whether more sound waits than a pause makes good."""
+        return self._listener is not None and self._listener.behind_s > _LATE_S
 
     def _opened(self, session: LiveSession, state: State) -> None:
         self.session_id, self.pack, self._facts = session.session_id, session.pack, session.facts

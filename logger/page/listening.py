@@ -144,6 +144,22 @@ class Listener:
         except Exception as error:  # noqa: BLE001 - whatever it is, the page must not go on as if it heard
             kind = type(error).__name__
             self._outlets.broken(f"Hearing has failed ({kind}): end the session and start again.")
+        else:
+            return
+        self._let_go()
+
+    def _let_go(self) -> None:
+        """Hear nothing any more, but answer whoever waits for the end of what was said."""
+        while True:
+            item = self._queue.get()
+            if isinstance(item, Placed):
+                with self._lock:
+                    self._waiting_s = max(0.0, self._waiting_s - item.length_s)
+                continue
+            what, then = item
+            if what == _STOP:
+                return
+            then()
 
     def _listen(self, new_ear: Callable[[], HearsBlocks]) -> None:
         hearing = _Run(new_ear(), self._outlets)

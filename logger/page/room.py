@@ -25,6 +25,9 @@ from logger.page.showing import pack_facts, sighting_facts
 _NOT_LEADING: Final = "This page only watches: another tab leads."
 _BUSY: Final = "A session is going on: go back to the start page first."
 
+_REST_S: Final = 0.15
+"""A rest between pictures, short enough for an arm to be seen holding still."""
+
 Handler = Callable[[Seat, Any], None]
 
 
@@ -223,12 +226,17 @@ class Room:
         if self._looker is None:
             outlets = EyeOutlets(
                 seen=self._seen,
-                done=lambda number: self._soon(self._ack, number),
+                done=lambda number: self._soon(self._done_with, number),
                 broken=lambda sentence: self._soon(self._seats.trouble, "eye", sentence),
             )
             self._looker = Looker(self._kit.open_eye, outlets)
         at_s = seat.clock.at_s(picture.page_ms)
         self._looker.put(Shot(picture.number, picture.page_ms, at_s, picture.jpeg))
+
+    def _done_with(self, number: int) -> None:
+        """Ask for the next picture, a little later where hearing needs the machine more."""
+        wait_s = _REST_S if self._going and self._going.hears_late else 0.0
+        self._loop.call_later(wait_s, self._ack, number)
 
     def _ack(self, number: int) -> None:
         if self._seats.lead:

@@ -11,13 +11,17 @@ from hypothesis import strategies as st
 from logger.page.codes import BIRTH, NAME, NUMBER, code_advice
 
 
-@pytest.mark.parametrize("code", ["", "P-017", "p17", "A12b", "S3", "2026-17", "K 4", "004", "pt 12"])
+@pytest.mark.parametrize(
+    "code", ["", "P-017", "p17", "A12b", "S3", "2026-17", "K 4", "004", "pt 12"]
+)
 def test_labels_pass(code: str) -> None:
     """What clinics number their cases by."""
     assert code_advice(code) == ""
 
 
-@pytest.mark.parametrize("code", ["Anna Miller", "miller", "Miller, A.", "O'Brien", "Éloïse", "Anna Miller 3"])
+@pytest.mark.parametrize(
+    "code", ["Anna Miller", "miller", "Miller, A.", "O'Brien", "Éloïse", "Anna Miller 3"]
+)
 def test_names_are_warned_of(code: str) -> None:
     """Words of letters are names until shown otherwise."""
     assert code_advice(code) == NAME
@@ -38,5 +42,14 @@ def test_written_dates_are_warned_of(code: str) -> None:
 @given(st.dates(date(1910, 1, 1), date(2026, 12, 31)))
 def test_every_date_is_warned_of_however_it_is_written(day: date) -> None:
     """The usual ways to write a date, by the standard library's own formatting."""
-    for form in ("%Y-%m-%d", "%d.%m.%Y", "%m/%d/%Y", "%d/%m/%y", "%Y%m%d", "%d%m%Y", "%d%m%y", "%y%m%d"):
+    for form in (
+        "%Y-%m-%d",
+        "%d.%m.%Y",
+        "%m/%d/%Y",
+        "%d/%m/%y",
+        "%Y%m%d",
+        "%d%m%Y",
+        "%d%m%y",
+        "%y%m%d",
+    ):
         assert code_advice(day.strftime(form)) == BIRTH, form

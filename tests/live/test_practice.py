@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import pytest
 from arms import RATE_HZ, led
 from hypothesis import given, settings
@@ -21,7 +23,9 @@ PACK = load_pack("glenohumeral")
 WAY = [(3.0, 5.0), (2.0, 75.0), (4.0, 75.0), (1.5, 45.0), (5.0, 45.0), (2.0, 5.0), (3.0, 5.0)]
 
 
-def practised(way: list[tuple[float, float | None]]) -> tuple[SetupPractice, list[PracticeView]]:
+def practised(
+    way: Sequence[tuple[float, float | None]],
+) -> tuple[SetupPractice, list[PracticeView]]:
     practice = SetupPractice(WINDOW, "right", 0.0)
     return practice, [practice.see([sample]) for sample in led(way)]
 

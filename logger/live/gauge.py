@@ -12,6 +12,9 @@ from logger.live.state import Gauge
 _STALE_S = 1.0
 """An angle older than this is no longer where the arm is."""
 
+MOST_STEADY_S = 15.0
+"""No more is said of how long the arm has held still: it is looked at ten times a second."""
+
 
 def gauge_of(
     trace: AngleTrace, side: str | None, window: SetupWindow | None, now_s: float
@@ -29,9 +32,8 @@ def gauge_of(
     error_deg = rules.error_deg if sample.error_deg is None else sample.error_deg
     status = status_in_window(angle_deg, window, error_deg)
     plane_deg = window.plane_deg if window else 0.0
-    steady_s = steady_for_s(
-        trace.recent(side, rules.reach_s), side, sample.time_s, plane_deg, rules
-    )
+    recent = trace.recent(side, MOST_STEADY_S)
+    steady_s = steady_for_s(recent, side, sample.time_s, plane_deg, rules)
     words = f"{angle_deg:.0f}\u00b0"
     if status is not SetupStatus.NOT_REQUIRED:
         words += f", {status_text(status)}"

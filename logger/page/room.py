@@ -9,7 +9,7 @@ import asyncio
 from collections.abc import Callable, Mapping
 from typing import Any, Final
 
-from logger.core.errors import SpokenFindingsError
+from logger.core.errors import SpokenFindingsError, UsageError
 from logger.core.session import CautionAnswer, SessionFacts
 from logger.live import actions
 from logger.live.session import LiveSession
@@ -273,13 +273,15 @@ class Room:
     def _practise(self, seat: Seat, asked: messages.Practise) -> None:
         if self._going:
             seat.refuse(_BUSY)
-        elif asked.test is None:
+            return
+        if asked.test is None:
             self._practice = None
-        elif asked.test not in self._pack.setup:
-            seat.refuse("The pack has no setup for that test.")
-        else:
-            self._practice = self._practice or Practising(self._pack)
+            return
+        self._practice = self._practice or Practising(self._pack)
+        try:
             self._seats.all(self._practice.next(asked.test, asked.side, self.now_s()))
+        except UsageError as error:
+            seat.refuse(str(error))
 
     def tick(self) -> None:
         """Say what falls behind; called about once a second."""

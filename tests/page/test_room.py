@@ -344,3 +344,31 @@ def test_a_session_that_was_left_can_be_opened_again(tmp_path: Path) -> None:
         assert (kept["ended"], kept["in_use"], kept["rows"]) == (True, False, 1)
         page.say("open", session_id=kept["id"])
         assert page.until("state")["phase"] == "ended"
+
+
+def test_practice_needs_no_speech_and_keeps_a_score_sheet(tmp_path: Path) -> None:
+    """The arm is held at 45 degrees for three seconds, then moved away: one attempt, in range."""
+    with room_in(tmp_path) as room, room.page() as page:
+        page.until("welcome")
+        page.say("practise", test="inferior_glide", side="right")
+        assert page.until("practice")["target"] == "right inferior glide"
+        # In room time from now on: the practice begins when it is asked for.
+        page.page_ms += 500
+        levels = [5] * 10 + [15, 25, 35] + [55] * 30 + [40, 20] + [5] * 20
+        for number, level in enumerate(levels):
+            page.show(number, level)
+            page.until("ack", lambda m, n=number: m["number"] == n)  # type: ignore[misc]
+            page.page_ms += 100
+        sheets = [each for each in page.read if each["kind"] == "practice" and each["attempts"]]
+        (attempt,) = sheets[-1]["attempts"]
+        assert (attempt["angle_deg"], attempt["fit"], attempt["off_deg"]) == (55, "in_range", 0)
+        assert attempt["held_s"] == pytest.approx(3.0, abs=0.3)
+        assert any(each["kind"] == "practice" and each["in_place"] for each in page.read)
+        assert room.kit.journal.sessions() == ()
+
+
+def test_a_target_that_the_pack_lacks_is_refused(tmp_path: Path) -> None:
+    """With what it has."""
+    with room_in(tmp_path) as room, room.page() as page:
+        page.say("practise", test="thrust", side="left")
+        assert "inferior_glide" in page.until("refused")["text"]

@@ -32,6 +32,8 @@ export class Practice {
     this.attempts = 0;
     say(byId("target"), "Choose a test");
     say(byId("practice-words"), "");
+    say(byId("practice-time"), "");
+    say(byId("practice-go"), "Begin");
     byId("sheet").tBodies[0].replaceChildren();
     byId("sheet-none").hidden = false;
     byId("sheet-region").hidden = true;
@@ -53,6 +55,7 @@ export class Practice {
 
   packChosen() {
     byId("practice-test").replaceChildren(
+      make("option", { value: "" }, "The page chooses"),
       ...(this.page.pack?.tests ?? []).map((test) => make("option", { value: test.key }, `${test.title}, ${test.window[0]}° to ${test.window[1]}°`)),
     );
   }
@@ -65,8 +68,12 @@ export class Practice {
     if (!this.devices.picture) this.arm.blank(this.devices.words.camera || "No camera.");
   }
 
+  /** Begin with the target that was chosen, or with one that was not the last. */
   go() {
-    this.link.send({ kind: "practise", test: byId("practice-test").value, side: byId("practice-side").value });
+    const others = (this.page.pack?.tests ?? []).map((test) => test.key).filter((key) => key !== this.last);
+    this.last = byId("practice-test").value || others[Math.floor(Math.random() * others.length)];
+    this.link.send({ kind: "practise", test: this.last, side: byId("practice-side").value });
+    say(byId("practice-go"), "Next target");
   }
 
   /** @param {any} gauge */
@@ -79,7 +86,8 @@ export class Practice {
   sheet(sheet) {
     if (this.page.stage !== "practice") return;
     say(byId("target"), sheet.target);
-    say(byId("practice-words"), sheet.words);
+    say(byId("practice-words"), sheet.in_place ? `✓ ${sheet.words}` : sheet.words);
+    say(byId("practice-time"), sheet.got_there_s === null ? "" : `Got there in ${sheet.got_there_s.toFixed(1)} s`);
     const rows = sheet.attempts;
     byId("sheet-none").hidden = rows.length > 0;
     byId("sheet-region").hidden = rows.length === 0;
@@ -90,12 +98,14 @@ export class Practice {
 }
 
 function attemptRow(attempt) {
-  const off = attempt.off_deg ? `, ${Math.abs(Math.round(attempt.off_deg))}° ${attempt.off_deg < 0 ? "too low" : "too high"}` : "";
+  const off = attempt.off_deg ? `, ${Math.abs(attempt.off_deg)}° too ${attempt.off_deg < 0 ? "low" : "high"}` : "";
+  const sign = attempt.fit === "in_range" ? "✓ " : attempt.fit === "borderline" ? "? " : "✕ ";
   return make("tr", {},
     make("td", {}, String(attempt.number)),
     make("td", {}, attempt.target),
-    make("td", {}, attempt.angle_deg === null ? "not seen" : `${Math.round(attempt.angle_deg)}°`),
-    make("td", {}, fitWords(attempt.fit) + off),
-    make("td", {}, attempt.got_there_s === null ? "–" : `${attempt.got_there_s.toFixed(1)} s`),
-    make("td", {}, attempt.spread_deg === null ? "–" : `within ${attempt.spread_deg.toFixed(1)}°`));
+    make("td", {}, `${attempt.angle_deg}°`),
+    make("td", {}, sign + fitWords(attempt.fit) + off),
+    make("td", {}, attempt.got_there_s === null ? "not seen" : `${attempt.got_there_s.toFixed(1)} s`),
+    make("td", {}, `${attempt.held_s.toFixed(1)} s`),
+    make("td", {}, attempt.steady ? `within ${attempt.spread_deg.toFixed(1)}°` : "drifting"));
 }

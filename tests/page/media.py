@@ -24,19 +24,21 @@ class FakeMedia:
     y4m: Path
 
 
-def fake_media(folder: Path, until_s: float, lead_s: float, repeat: int = 2) -> FakeMedia:
-    """Write the first `until_s` seconds of the session after `lead_s` of silence.
+def fake_media(
+    folder: Path, part_s: tuple[float, float], lead_s: float, repeat: int = 2
+) -> FakeMedia:
+    """Write a part of the session after `lead_s` of silence and stillness.
 
     Each of its 5 pictures a second is shown `repeat` times, as a camera of 5 * repeat.
     """
     media = FakeMedia(folder / "sound.wav", folder / "film.y4m")
-    sound = np.concatenate([np.zeros(round(lead_s * RATE_HZ), np.int16), *_sound(until_s)])
+    sound = np.concatenate([np.zeros(round(lead_s * RATE_HZ), np.int16), *_sound(part_s)])
     with wave.open(str(media.wav), "wb") as file:
         file.setnchannels(1)
         file.setsampwidth(2)
         file.setframerate(RATE_HZ)
         file.writeframes(sound.tobytes())
-    pictures = _pictures(until_s)
+    pictures = _pictures(part_s)
     first = next(pictures)
     height, width = first.shape[0] * 2 // 3, first.shape[1]
     with media.y4m.open("wb") as film:
@@ -48,19 +50,17 @@ def fake_media(folder: Path, until_s: float, lead_s: float, repeat: int = 2) -> 
     return media
 
 
-def _sound(until_s: float) -> Iterator[NDArray[np.int16]]:
+def _sound(part_s: tuple[float, float]) -> Iterator[NDArray[np.int16]]:
     with av.open(str(SESSION)) as container:
         resampler = av.AudioResampler("s16", "mono", RATE_HZ)
         for frame in container.decode(audio=0):
-            if frame.time is not None and frame.time >= until_s:
-                return
-            for part in resampler.resample(frame):
-                yield part.to_ndarray().reshape(-1)
+            if part_s[0] <= (frame.time or 0.0) < part_s[1]:
+                for part in resampler.resample(frame):
+                    yield part.to_ndarray().reshape(-1).astype(np.int16)
 
 
-def _pictures(until_s: float) -> Iterator[NDArray[np.uint8]]:
+def _pictures(part_s: tuple[float, float]) -> Iterator[NDArray[np.uint8]]:
     with av.open(str(SESSION)) as container:
         for frame in container.decode(video=0):
-            if frame.time is not None and frame.time >= until_s:
-                return
-            yield frame.to_ndarray(format="yuv420p")
+            if part_s[0] <= (frame.time or 0.0) < part_s[1]:
+                yield frame.to_ndarray(format="yuv420p").astype(np.uint8)

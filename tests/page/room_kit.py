@@ -79,7 +79,7 @@ class ScriptedEye:
             ArmAngle(time_s, side, angle_deg, visible=True) for side in ("left", "right")
         )
         body = SeenBody(time_s, {"left_shoulder": (32.0, 24.0), "left_elbow": (48.0, 24.0)})
-        return Look((left, right), body, True, "", 3.0)  # noqa: FBT003 - as it is declared
+        return Look((left, right), body, True, "", 3.0)
 
     def forget(self) -> None:
         """Count how often the patient is looked for anew."""

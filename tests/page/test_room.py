@@ -7,11 +7,11 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 from room_kit import TALK, Gate, Page, room_in
 
 from logger.core.errors import JournalError
-import pandas as pd
 from logger.grammar.loading import load_pack
 
 GLIDE = "right inferior glide grade two hypomobile pain three"

@@ -4,7 +4,8 @@ import { Camera } from "./camera.js";
 
 const SOUND = { echoCancellation: false, noiseSuppression: false, autoGainControl: false };
 const PICTURE = { width: { ideal: 1280 }, height: { ideal: 720 }, frameRate: { ideal: 30 } };
-const LATE_MS = 1500;
+const LATE_MS = 3000;
+const WAITING = "The browser waits for a key or a click before it lets the page listen.";
 
 /** @typedef {"microphone"|"camera"} Kind */
 
@@ -119,17 +120,19 @@ export class Devices {
   /** A machine that slept, or a browser that waits for a key, leaves the sound standing. */
   async wake() {
     const context = this.context;
-    if (!context || context.state === "running" || context.state === "closed") return;
-    this.beginAnew();
-    const woken = context.resume();
-    await Promise.race([woken, new Promise((resolve) => setTimeout(resolve, LATE_MS))]);
-    this.words.microphone =
-      context.state === "running" ? "" : "The browser waits for a key or a click before it lets the page listen.";
-    if (context.state !== "running") {
-      const again = () => context.resume().then(() => this.wake());
-      addEventListener("pointerdown", again, { once: true });
-      addEventListener("keydown", again, { once: true });
+    if (!context || context.state === "closed") return;
+    if (context.state === "running") {
+      if (this.words.microphone === WAITING) this.words.microphone = "";
+      this.changed();
+      return;
     }
+    this.beginAnew();
+    await Promise.race([context.resume(), new Promise((resolve) => setTimeout(resolve, LATE_MS))]);
+    if (context !== this.context || context.state === "running") return;
+    this.words.microphone = WAITING;
+    const again = () => this.context?.resume();
+    addEventListener("pointerdown", again, { once: true });
+    addEventListener("keydown", again, { once: true });
     this.changed();
   }
 

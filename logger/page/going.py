@@ -19,9 +19,10 @@ from logger.live.session import LiveSession
 from logger.live.state import LastHeard, State
 from logger.page import messages
 from logger.page.desk import Desk, DeskOutlets, Job
+from logger.page.footage import Footage
 from logger.page.kit import Kit
 from logger.page.listening import Listener, Outlets, Placed
-from logger.page.looking import Sighting
+from logger.page.looking import Shot, Sighting
 from logger.page.seats import Plain, Seat, Seats
 from logger.page.showing import gauge_facts, heard_facts, pack_facts, state_facts
 from logger.page.speaking import read_back
@@ -55,6 +56,7 @@ class Going:
         self._seats = seats
         self._soon = soon
         self._listener: Listener | None = None
+        self._footage: Footage | None = None
         self._heard: LastHeard | None = None
         self._facts = SessionFacts()
         self._begun_s = 0.0
@@ -77,6 +79,10 @@ class Going:
         return self.state is not None and self.state.phase in _OPEN_PHASES
 
     @property
+    def _is_testing(self) -> bool:
+        return self.state is not None and self.state.phase == "testing"
+
+    @property
     def hears_late(self) -> bool:
         """Whether more sound waits than a pause makes good."""
         return self._listener is not None and self._listener.behind_s > _LATE_S
@@ -85,6 +91,10 @@ class Going:
         self.session_id, self.pack, self._facts = session.session_id, session.pack, session.facts
         self._begun_s = self._kit.now_s() - session.now_s()
         self._heard = state.last_heard
+        if self.keep_media:
+            path = self._kit.out / f"session-{self.session_id}.mkv"
+            tell = self._seats.trouble
+            self._footage = Footage(path, lambda why: self._soon(tell, "footage", why))
         self._seats.all({"kind": "pack", "pack": pack_facts(self.pack)})
         self._show(state)
 
@@ -150,7 +160,10 @@ class Going:
             return
         if self._listener is None:
             self._listener = self._new_listener()
-        self._listener.put(Placed(block.number, seat.clock.at_s(block.page_ms), block.samples))
+        at_s = seat.clock.at_s(block.page_ms)
+        self._listener.put(Placed(block.number, at_s, block.samples))
+        if self._footage and self._is_testing:
+            self._footage.sound(self._in_session(at_s), block.samples)
 
     def sound_ends(self) -> None:
         """Hear to its end what was being said: no more comes from that page."""
@@ -194,6 +207,11 @@ class Going:
         )
 
     # ---- pictures ----
+
+    def picture(self, shot: Shot) -> None:
+        """Keep a picture, if pictures are kept."""
+        if self._footage and self._is_testing:
+            self._footage.picture(self._in_session(shot.at_s), shot.jpeg)
 
     def seen(self, sighting: Sighting) -> None:
         """Take what was seen in a picture, on the eye's thread."""
@@ -261,6 +279,8 @@ class Going:
             with suppress(TimeoutError):
                 await asyncio.wait_for(heard.wait(), _CLOSING_S)
             listener.stop()
+        if self._footage:
+            await asyncio.to_thread(self._footage.close)
         await asyncio.to_thread(self._desk.close, _CLOSING_S)
 
 

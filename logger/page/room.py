@@ -231,7 +231,10 @@ class Room:
             )
             self._looker = Looker(self._kit.open_eye, outlets)
         at_s = seat.clock.at_s(picture.page_ms)
-        self._looker.put(Shot(picture.number, picture.page_ms, at_s, picture.jpeg))
+        shot = Shot(picture.number, picture.page_ms, at_s, picture.jpeg)
+        self._looker.put(shot)
+        if self._going:
+            self._going.picture(shot)
 
     def _done_with(self, number: int) -> None:
         """Ask for the next picture, a little later where hearing needs the machine more."""

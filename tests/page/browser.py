@@ -17,15 +17,19 @@ from typing import Any
 
 import pytest
 from media import FakeMedia
-from playwright.sync_api import Browser, BrowserContext, Page, Playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, ViewportSize
 
 CHROMIUM = Path(os.environ.get("CHROMIUM", shutil.which("chromium") or "/usr/bin/chromium"))
 needs_chromium = pytest.mark.skipif(
     not CHROMIUM.exists(), reason="no chromium is installed: apt-get install chromium"
 )
-SMALL = {"width": 1280, "height": 720}
-TABLET = {"width": 768, "height": 1024}
-STARTING_S = 90.0
+SMALL: ViewportSize = {"width": 1280, "height": 720}
+TABLET: ViewportSize = {"width": 768, "height": 1024}
+
+
+def script(name: str) -> str:
+    """Return one of the scripts that the tests run in the browser."""
+    return (Path(__file__).parent / "scripts" / f"{name}.js").read_text("utf-8")
 
 
 @dataclass
@@ -42,7 +46,7 @@ class Server:
         """Start it and return the address that it prints."""
         command = [sys.executable, "-m", "logger", "live", "--no-browser", "--port", str(port)]
         places = ["--out", str(self.folder / "out"), "--journal", str(self.folder / "journal.db")]
-        self.process = subprocess.Popen(
+        self.process = subprocess.Popen(  # noqa: S603 - this very program
             [*command, *places, *self.more],
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
@@ -124,9 +128,9 @@ class Tab:
     asked: list[str] = field(default_factory=list)
 
 
-def tab_in(browser: Browser, url: str, size: Any = None, **options: Any) -> Tab:
+def tab_in(browser: Browser, url: str, size: ViewportSize = SMALL, **options: Any) -> Tab:
     """Open the page in a context of its own."""
-    context = browser.new_context(viewport=size or SMALL, **options)
+    context = browser.new_context(viewport=size, **options)
     return tab_of(context, url)
 
 

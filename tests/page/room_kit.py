@@ -70,6 +70,7 @@ class ScriptedEye:
     """Sees both arms at the angle that the picture's brightness says, in degrees."""
 
     def __init__(self) -> None:
+        """Begin with nobody forgotten."""
         self.forgotten = 0
 
     def look(self, time_s: float, rgb: NDArray[np.uint8]) -> Look:
@@ -156,6 +157,7 @@ class Page:
     """A page without a browser."""
 
     def __init__(self, socket: WebSocketTestSession) -> None:
+        """Talk through `socket`."""
         self._socket = socket
         self._number = 0
         self.page_ms = 1000.0
@@ -234,6 +236,7 @@ class Gate:
     """Lets a journal fail or wait for as long as a test wishes."""
 
     def __init__(self, journal: Journal) -> None:
+        """Stand before `journal`, open."""
         self.error: Exception | None = None
         self.wait = threading.Event()
         self.wait.set()

@@ -23,6 +23,7 @@ from browser import (
     needs_chromium,
     prepare,
     rows,
+    script,
     server_in,
     tab_in,
     tab_of,
@@ -38,15 +39,7 @@ from logger.page.guarding import PROTOCOL
 
 pytestmark = [pytest.mark.browser, needs_chromium]
 
-KEEP_STREAMS = """
-const ask = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
-window.streams = [];
-navigator.mediaDevices.getUserMedia = async (asked) => {
-  const stream = await ask(asked);
-  window.streams.push(stream);
-  return stream;
-};
-"""
+KEEP_STREAMS = script("keep_streams")
 
 
 @pytest.fixture(scope="module")
@@ -145,38 +138,7 @@ class _Stranger(BaseHTTPRequestHandler):
         """Say nothing."""
 
 
-HOSTILE = """
-async ({ url, token }) => {
-  const base = new URL(url);
-  const tried = {};
-  const socket = (protocols) => new Promise((resolve) => {
-    const opened = new WebSocket(`ws://${base.host}/live`, protocols);
-    opened.onopen = () => resolve("open");
-    opened.onclose = () => resolve("closed");
-  });
-  tried.socket = await socket(["spoken-findings.1", "token.guess"]);
-  tried.stolen = await socket(["spoken-findings.1", `token.${token}`]);
-  tried.fetch = await fetch(base.origin + "/").then(() => "read", () => "refused");
-  tried.blind = await fetch(base.origin + "/static/main.js", { mode: "no-cors" })
-    .then((answer) => answer.type, () => "refused");
-  tried.script = await new Promise((resolve) => {
-    const script = document.createElement("script");
-    script.onload = () => resolve("ran");
-    script.onerror = () => resolve("refused");
-    script.src = base.origin + "/static/resampler.js";
-    document.head.append(script);
-  });
-  tried.frame = await new Promise((resolve) => {
-    const frame = document.createElement("iframe");
-    frame.onload = () => {
-      try { resolve(frame.contentDocument ? "readable" : "blocked"); } catch { resolve("blocked"); }
-    };
-    frame.src = base.origin + "/";
-    document.body.append(frame);
-  });
-  return tried;
-}
-"""
+HOSTILE = script("hostile")
 
 
 def test_a_hostile_page_gets_nowhere(browser: Browser, served: Server) -> None:
@@ -264,10 +226,7 @@ def press_until(page: Page, selector: str, most: int = 120) -> None:
     """Press Tab until an element has the focus, which must be seen at every step."""
     for _ in range(most):
         page.keyboard.press("Tab")
-        seen = page.evaluate(
-            """() => { const on = document.activeElement, look = getComputedStyle(on);
-            return on === document.body || (look.outlineStyle !== 'none' && parseFloat(look.outlineWidth) >= 2); }"""
-        )
+        seen = page.evaluate(script("focus_is_seen"))
         assert seen, page.evaluate("document.activeElement.outerHTML.slice(0, 200)")
         if page.evaluate(f"document.activeElement.matches({selector!r})"):
             return
@@ -295,9 +254,8 @@ def test_every_state_is_accessible_and_fits(
     page.click("#begin")
     check_view(page, "testing")
     if size == SMALL:
-        assert page.evaluate(
-            "document.querySelector('main').scrollHeight <= document.querySelector('main').clientHeight"
-        )
+        beyond = "(shown) => shown.scrollHeight - shown.clientHeight"
+        assert page.locator("main").evaluate(beyond) <= 0
     page.click("#end")
     assert serious(page) == []
     page.click("#ask-yes")
@@ -320,9 +278,10 @@ def test_side_and_test_are_read_from_two_metres(browser: Browser, served: Server
     """
     page = tab_in(browser, served.url).page
     begin(page)
-    sizes = page.evaluate(
-        "['now-side', 'now-test'].map((id) => parseFloat(getComputedStyle(document.getElementById(id)).fontSize))"
-    )
+    sizes = [
+        page.locator(each).evaluate("(shown) => parseFloat(getComputedStyle(shown).fontSize)")
+        for each in ("#now-side", "#now-test")
+    ]
     assert min(sizes) * 0.7 * 25.4 / 96 >= 10
     end(page)
     leave(page)
@@ -364,42 +323,13 @@ def chirp(times_s: Any) -> Any:
 def resampled(page: Page, rate_hz: int, sound: Any) -> tuple[Any, int]:
     """Run the page's resampler in blocks as the sound thread does; with its delay in samples."""
     out, late = page.evaluate(
-        """async ({ rate, sound }) => {
-          const { Resampler } = await import('/static/resampler.js');
-          const resampler = new Resampler(rate), out = [];
-          for (let i = 0; i < sound.length; i += 128) out.push(...resampler.push(Float32Array.from(sound.slice(i, i + 128))));
-          return [out, resampler.half]; }""",
+        script("resample"),
         {"rate": rate_hz, "sound": [float(value) for value in sound]},
     )
     return np.array(out), late
 
 
-SPEAKER = """
-window.spoken = [];
-const voice = { name: "local", lang: "en-GB", localService: true };
-const far = { name: "far", lang: "en-GB", localService: false };
-Object.defineProperty(window, "speechSynthesis", { value: {
-  getVoices: () => window.onlyFar ? [far] : [far, voice],
-  cancel: () => undefined,
-  speak: (saying) => {
-    window.spoken.push({ text: saying.text, voice: saying.wanted.name, at: performance.now() });
-    setTimeout(() => saying.dispatchEvent(new Event("end")), 1500);
-  },
-}});
-window.SpeechSynthesisUtterance = class extends EventTarget {
-  constructor(text) { super(); this.text = text; }
-  set voice(wanted) { this.wanted = wanted; }
-};
-window.blocks = [];
-const send = WebSocket.prototype.send;
-WebSocket.prototype.send = function (data) {
-  if (data instanceof Uint8Array && data[0] === 65) {
-    const sound = new Int16Array(data.buffer.slice(16));
-    window.blocks.push({ at: performance.now(), loudest: sound.reduce((m, s) => Math.max(m, Math.abs(s)), 0) });
-  } else if (typeof data === "string") (window.texts ??= []).push(JSON.parse(data));
-  return send.call(this, data);
-};
-"""
+SPEAKER = script("speaker")
 
 
 def test_findings_are_read_back_while_the_microphone_is_mute(
@@ -420,10 +350,9 @@ def test_findings_are_read_back_while_the_microphone_is_mute(
         assert said["voice"] == "local"
         assert said["text"].startswith("right, l")
         assert played["end_ms"] - played["start_ms"] >= 1500 + 400 - 50
-        within = page.evaluate(
-            "({from, to}) => window.blocks.filter((b) => b.at > from && b.at < to).map((b) => b.loudest)",
-            {"from": said["at"] + 250, "to": said["at"] + 1500},
-        )
+        blocks = page.evaluate("window.blocks")
+        start, end_ = said["at"] + 250, said["at"] + 1500
+        within = [block["loudest"] for block in blocks if start < block["at"] < end_]
         assert len(within) > 5
         assert max(within) == 0
         assert page.evaluate("document.body.dataset.lastTone") in {"logged", "completed", "check"}

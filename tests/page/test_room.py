@@ -59,7 +59,7 @@ def test_keys_do_what_the_words_do(tmp_path: Path) -> None:
         page.speak(1)
         page.until("state", has_rows(1))
         page.say("do", what="withdraw", page_ms=page.page_ms)
-        state = page.until("state", lambda s: s["rows"][0]["status"] == "withdrawn")
+        page.until("state", lambda s: s["rows"][0]["status"] == "withdrawn")
         assert page.until("heard")["what"] == "withdrawn"
         page.say("do", what="pause", page_ms=page.page_ms)
         page.until("state", lambda s: s["phase"] == "paused")

@@ -14,6 +14,7 @@ import { chooseTheme } from "./theme.js";
 
 /** @typedef {"waiting"|"start"|"prepare"|"testing"|"after"|"practice"} Stage */
 
+const SLEPT_MS = 1000;
 const link = new Link();
 const devices = new Devices(link);
 const top = new Top(devices);
@@ -134,6 +135,15 @@ on(document.body, "click", "[data-act]", (button) => {
 });
 byId("new-session").addEventListener("click", () => show("prepare"));
 byId("new-practice").addEventListener("click", () => show("practice"));
+// A machine that slept: the page's own clock may have stood still, and the program must be told.
+let ahead = Date.now() - performance.now();
+setInterval(() => {
+  const slept = Date.now() - performance.now() - ahead;
+  if (Math.abs(slept) < SLEPT_MS) return;
+  ahead += slept;
+  devices.beginAnew();
+  link.send({ kind: "clock", page_ms: performance.now() });
+}, SLEPT_MS);
 listenToKeys(page, link, parts.testing);
 chooseTheme(byId("theme"));
 link.open();

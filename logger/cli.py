@@ -12,9 +12,11 @@ from logger.commands.check import check_command
 from logger.commands.compare import compare_command
 from logger.commands.demo import demo_command
 from logger.commands.export import export_command, table_command
+from logger.commands.live import live_command
 from logger.commands.markers import calibrate_command, markers_command
 from logger.commands.read import read_command
 from logger.commands.report import report_command
+from logger.commands.review import review_command
 from logger.commands.say import say_command
 from logger.commands.setup import setup_command
 from logger.core.errors import SpokenFindingsError
@@ -47,6 +49,8 @@ def main() -> None:
 
 for _command in (
     read_command,
+    live_command,
+    review_command,
     setup_command,
     report_command,
     compare_command,

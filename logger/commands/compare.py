@@ -13,7 +13,7 @@ from logger.commands.report import pack_of, session_folder, write_bytes, write_t
 from logger.commands.showing import COLUMNS, wrapped
 from logger.core.errors import UsageError
 from logger.files.stored import read_session
-from logger.reading import pack_digest
+from logger.grammar.pack import pack_digest
 from logger.report.changing import NUMBERS, Change
 from logger.report.comparison import (
     Comparison,

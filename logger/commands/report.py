@@ -13,8 +13,7 @@ from logger.files.atomic import add_file
 from logger.files.session_json import SessionRecord
 from logger.files.stored import ANGLES, SESSION, find_sessions, read_angles, read_session
 from logger.grammar.loading import load_pack, shipped_packs
-from logger.grammar.pack import Pack
-from logger.reading import pack_digest
+from logger.grammar.pack import Pack, pack_digest
 
 
 @click.command("report")

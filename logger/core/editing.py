@@ -6,17 +6,20 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
-from logger.core.events import Finding, RowStatus
+from logger.core.events import Finding, RowStatus, SetupReading, SetupStatus
 from logger.core.session import Edit
 from logger.core.statements import SLOTS
 
 EDITABLE: Final = (*SLOTS, "note", "status")
+_READ_FOR: Final = ("side", "test")
+_READ_BEFORE: Final = "the setup was read for the row as it was heard"
 
 
 def rows_in_force(rows: Sequence[Finding], edits: Iterable[Edit]) -> tuple[Finding, ...]:
     """Return the rows with the edits applied, the last edit of a slot in force.
 
-    A row that is settled as logged no longer gives reasons for a check. The rows given stay as
+    A row that is settled as logged no longer gives reasons for a check. Where the side or the test
+    is changed, the setup is taken away: the arm was read for another one. The rows given stay as
     they are: what was heard is kept beside what is in force.
 
     Args:
@@ -33,11 +36,16 @@ def rows_in_force(rows: Sequence[Finding], edits: Iterable[Edit]) -> tuple[Findi
             raise ValueError(f"There is no row {edit.row}: there are {len(current)}.")
         if edit.slot not in EDITABLE:
             raise ValueError(f"{edit.slot!r} cannot be edited: give one of {', '.join(EDITABLE)}.")
-        current[edit.row - 1] = replace(current[edit.row - 1], **_changed(edit))
+        row = current[edit.row - 1]
+        current[edit.row - 1] = replace(row, **_changed(row, edit))
     return tuple(current)
 
 
-def _changed(edit: Edit) -> dict[str, Any]:
+def _changed(row: Finding, edit: Edit) -> dict[str, Any]:
+    if edit.slot in _READ_FOR and getattr(row, edit.slot) != edit.after:
+        cautions = tuple(dict.fromkeys((*row.cautions, _READ_BEFORE)))
+        setup = SetupReading(SetupStatus.NOT_SEEN)
+        return {edit.slot: edit.after, "setup": setup, "cautions": cautions}
     if edit.slot != "status":
         return {edit.slot: edit.after}
     status = RowStatus(str(edit.after))

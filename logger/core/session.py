@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from logger.core.events import Side
+from logger.core.events import Finding, Side
 from logger.core.statements import SlotValue
 
 
@@ -78,3 +78,28 @@ class Judgement:
     value: SlotValue | None
     by: str
     at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reviewed:
+    """Someone has looked through the whole session."""
+
+    by: str
+    """A code, never a name."""
+    at: str
+    """RFC 3339 with its offset from UTC."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeptRow:
+    """A row as it was heard, and as it stands after what people changed in it."""
+
+    number: int
+    """As in `Edit`."""
+    heard: Finding
+    finding: Finding
+    """With the edits; the same as `heard` where there are none."""
+    edits: tuple[Edit, ...] = ()
+    """In the order in which they were made."""
+    settled: bool = False
+    """Whether a person has looked at it after the last reason for a check, and it stands."""

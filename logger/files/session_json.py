@@ -16,7 +16,7 @@ from math import isfinite
 from typing import Any, Final, Literal
 
 from logger.core.events import Finding, PositionCheck, Utterance, Verdict
-from logger.core.session import Bout, Edit, Judgement, SessionFacts
+from logger.core.session import Bout, Edit, Judgement, Reviewed, SessionFacts
 from logger.core.statements import Heard
 
 FORMAT: Final = 2
@@ -112,6 +112,8 @@ class SessionRecord:
     """In the order in which they were made."""
     judgements: tuple[Judgement, ...] = ()
     """In the order in which they were made; a later one of the same rater replaces an earlier."""
+    reviews: tuple[Reviewed, ...] = ()
+    """In the order in which they were made; empty while nobody has looked through it."""
     format: Literal[2] = FORMAT
 
 

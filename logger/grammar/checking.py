@@ -149,6 +149,7 @@ def _utterance(table: UtteranceTable, slots: frozenset[str]) -> Iterator[Mistake
         ("completes_row",): table.completes_row,
         ("bare_side_with",): table.bare_side_with,
         ("beside_row_only",): table.beside_row_only,
+        ("bout_takes",): tuple(slot for slot in table.bout_takes if slot != "side"),
     }
     named |= {("needs", slot): (slot, *needed) for slot, needed in table.needs.items()}
     for key, names in named.items():
@@ -169,7 +170,7 @@ def _spoken(sections: Sections) -> Iterator[Mistake]:
     meanings: dict[str, str] = {}
     told: set[tuple[KeyPath, str]] = set()
     commands = sections.commands
-    prefixes = (*commands.correction, *commands.note) if commands else ()
+    prefixes = (*commands.correction, *commands.note, *commands.begin_bout) if commands else ()
     for path, form, text, meaning in _all_forms(sections):
         first = meanings.setdefault(text, meaning)
         if first != meaning and (path, first) not in told:

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import re
-import tomllib
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 from logger.core.errors import PackError
 from logger.core.statements import Act, SetupWindow
 from logger.grammar.checking import checked
-from logger.grammar.lines import key_lines
 from logger.grammar.pack import (
     CapsularPattern,
     Caution,
@@ -25,16 +24,13 @@ from logger.grammar.pack import (
     UtteranceRules,
     WordSlot,
 )
-from logger.grammar.sections import Mistake, Sections, read_sections
+from logger.grammar.sections import Sections, read_sections
+from logger.grammar.toml_text import parsed, report, text_of
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
-    from logger.grammar.lines import KeyPath
     from logger.grammar.schema import DoubtTable, NumberTable, WordTable
-
-LARGEST_BYTES: Final = 1_000_000
-"""A pack is written by hand; a bigger file is something else."""
 
 _SHIPPED_NAME: Final = re.compile(r"[A-Za-z0-9_-]+")
 
@@ -48,13 +44,26 @@ def load_pack(name_or_path: str) -> Pack:
 
     """
     source = _find(name_or_path)
-    text = _read(source, name_or_path)
-    data = _parse(text, name_or_path)
+    return _pack_of(text_of(source, name_or_path), Path(source.name).stem, name_or_path)
+
+
+def pack_of_text(text: str, name: str) -> Pack:
+    """Return the pack whose file has this text; `name` is its file's name without its ending.
+
+    Raises:
+        PackError: if the text has mistakes, as one kept by another version may.
+
+    """
+    return _pack_of(text, name, f"the kept pack {name}")
+
+
+def _pack_of(text: str, name: str, shown: str) -> Pack:
+    data = parsed(text, shown)
     sections, mistakes = read_sections(data)
     mistakes += checked(sections)
     if mistakes:
-        raise PackError(_report(mistakes, text, name_or_path))
-    return _build(sections, Path(source.name).stem)
+        raise PackError(report(mistakes, text, shown))
+    return replace(_build(sections, name), text=text)
 
 
 def shipped_packs() -> tuple[str, ...]:
@@ -84,53 +93,6 @@ def _find(name_or_path: str) -> Traversable:
     return _shipped_folder().joinpath(f"{name_or_path}.toml")
 
 
-def _read(source: Traversable, shown: str) -> str:
-    try:
-        if not source.is_file():
-            raise PackError(f"{shown} is not a file; give the path of a pack's .toml file.")
-        with source.open("rb") as file:
-            content = file.read(LARGEST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        raise PackError(f"{shown!r} cannot be read ({error}); give a readable file.") from error
-    if len(content) > LARGEST_BYTES:
-        raise PackError(
-            f"{shown} is larger than {LARGEST_BYTES} bytes and so no pack; name the right file."
-        )
-    try:
-        return content.decode("utf-8").replace("\r\n", "\n")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        raise PackError(f"{shown}:{line}: the file is not UTF-8 text; save it as UTF-8.") from error
-
-
-def _parse(text: str, shown: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        where = re.search(r"line (\d+)", str(error))
-        line = where[1] if where else text.count("\n") + 1
-        raise PackError(f"{shown}:{line}: this is not TOML: {error}; correct the line.") from error
-    except RecursionError as error:
-        raise PackError(f"{shown} is nested too deeply to be a pack; simplify it.") from error
-
-
-def _report(mistakes: list[Mistake], text: str, shown: str) -> str:
-    where = key_lines(text)
-    lines = [
-        (where.line_of(mistake.path, mistake.text), _dotted(mistake.path), mistake.problem)
-        for mistake in mistakes
-    ]
-    return "\n".join(f"{shown}:{line}: {key}: {problem}" for line, key, problem in sorted(lines))
-
-
-def _dotted(path: KeyPath) -> str:
-    """Write a path as in the file, an entry of a list as "key[2]"."""
-    text = ""
-    for part in path:
-        text += f"[{part}]" if isinstance(part, int) else f".{part}" if text else part
-    return text or "file"
-
-
 def _build(sections: Sections, name: str) -> Pack:
     utterance, commands, score = sections.utterance, sections.commands, sections.score
     if utterance is None or commands is None:
@@ -143,7 +105,7 @@ def _build(sections: Sections, name: str) -> Pack:
         name=name,
         title=sections.title,
         slots={slot: slots[slot] for slot in sections.slot_names()},
-        commands={Act(act): forms for act, forms in commands if isinstance(forms, tuple)},
+        commands={Act(act): forms for act, forms in commands if isinstance(forms, tuple) and forms},
         utterance=UtteranceRules(**dict(utterance)),
         linking=LinkingWords(**dict(sections.linking or {})),
         setup={

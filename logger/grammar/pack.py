@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -63,7 +64,7 @@ class UtteranceRules:
 
     An utterance is any number of phrases in any order, each of a slot of `opens_row`, of
     `completes_row` or the side; or a command's phrase; or "correction" with phrases after it; or
-    "note" with free words after it.
+    "note" with free words after it; or "begin bout" with phrases of `bout_takes` after it.
     """
 
     opens_row: tuple[str, ...]
@@ -79,6 +80,8 @@ class UtteranceRules:
     turn_round: tuple[str, ...] = ()
     """Words such as "not": where free listening hears one that the reading does not hold, the
     opposite may have been said, and the row is marked for a check."""
+    bout_takes: tuple[str, ...] = ()
+    """Slots that may follow "begin bout" in the same utterance; the side among them, even bare."""
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Slots that are meaningful only in a row that has one of the slots listed. A finding that
     says one without the other ("inferior glide, active") is still parsed, so that nothing said
@@ -185,7 +188,7 @@ class Pack:
     slots: Mapping[str, WordSlot | NumberSlot]
     """By slot name, in the order of `logger.core.statements.SLOTS`; a pack may leave some out."""
     commands: Mapping[Act, tuple[str, ...]]
-    """The spoken forms of correction, withdraw, other_side, check_position and note."""
+    """The spoken forms; a pack may leave out the commands about the session."""
     utterance: UtteranceRules
     linking: LinkingWords
     setup: Mapping[str, SetupWindow]
@@ -195,3 +198,10 @@ class Pack:
     mobility_of_score_source: str
     cautions: tuple[Caution, ...]
     together: Together = field(default_factory=Together)
+    text: str = field(default="", repr=False, compare=False)
+    """The whole file, so that a session can be kept with the pack that it was begun with."""
+
+
+def pack_digest(pack: Pack) -> str:
+    """Return a version of the pack that changes with anything in it."""
+    return hashlib.sha256(repr(pack).encode()).hexdigest()[:12]

@@ -112,6 +112,7 @@ class UtteranceTable(Table):
     beside_row_only: Names = ()
     opening_word: OptionalForms = ()
     turn_round: OptionalForms = ()
+    bout_takes: Names = ()
     needs: dict[str, Names] = {}
 
 
@@ -131,6 +132,11 @@ class CommandsTable(Table):
     other_side: Forms
     check_position: Forms
     note: Forms
+    pause_listening: OptionalForms = ()
+    resume_listening: OptionalForms = ()
+    begin_bout: OptionalForms = ()
+    end_bout: OptionalForms = ()
+    end_session: OptionalForms = ()
 
 
 class SetupTable(Table):

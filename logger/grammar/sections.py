@@ -105,13 +105,13 @@ def read_sections(data: Mapping[str, Any]) -> tuple[Sections, list[Mistake]]:
     mistakes += [Mistake((key,), _unknown(known)) for key in data if key not in known]
     sections = Sections(
         tables=frozenset(data),
-        utterance=_read(UtteranceTable, data, ("utterance",), mistakes),
-        commands=_read(CommandsTable, data, ("commands",), mistakes),
-        linking=_read(LinkingTable, data, ("linking",), mistakes),
-        score=_read(ScoreTable, data, ("mobility_of_score",), mistakes),
-        report=_read(ReportTable, data, ("report",), mistakes),
-        taught_with=_read(TaughtTable, data, ("taught_with",), mistakes),
-        capsular_pattern=_read(CapsularTable, data, ("capsular_pattern",), mistakes),
+        utterance=read_table(UtteranceTable, data, ("utterance",), mistakes),
+        commands=read_table(CommandsTable, data, ("commands",), mistakes),
+        linking=read_table(LinkingTable, data, ("linking",), mistakes),
+        score=read_table(ScoreTable, data, ("mobility_of_score",), mistakes),
+        report=read_table(ReportTable, data, ("report",), mistakes),
+        taught_with=read_table(TaughtTable, data, ("taught_with",), mistakes),
+        capsular_pattern=read_table(CapsularTable, data, ("capsular_pattern",), mistakes),
     )
     _read_title(data, sections, mistakes)
     _read_slots(data, sections, mistakes)
@@ -136,7 +136,7 @@ def _read_slots(data: Mapping[str, Any], sections: Sections, mistakes: list[Mist
     if "slots" in data and "side" not in slots:
         mistakes.append(Mistake(("slots", "side"), "this key is missing; add it"))
     for slot, model in SLOT_TABLES.items():
-        table = _read(model, slots, (slot,), mistakes, ("slots",))
+        table = read_table(model, slots, (slot,), mistakes, ("slots",))
         if isinstance(table, WordTable):
             sections.words[slot] = table
         elif isinstance(table, NumberTable):
@@ -153,7 +153,7 @@ def _read_each(
     key, found = into
     tables = _table(data, key, mistakes)
     for name in tables:
-        table = _read(model, tables, (name,), mistakes, (key,))
+        table = read_table(model, tables, (name,), mistakes, (key,))
         if table is not None:
             found[name] = table
 
@@ -165,7 +165,7 @@ def _read_cautions(data: Mapping[str, Any], sections: Sections, mistakes: list[M
         return
     for index in range(len(cautions)):
         numbered = dict(enumerate(cautions))
-        table = _read(CautionTable, numbered, (index,), mistakes, ("cautions",))
+        table = read_table(CautionTable, numbered, (index,), mistakes, ("cautions",))
         if table is not None:
             sections.cautions.append(table)
 
@@ -178,7 +178,7 @@ def _table(data: Mapping[str, Any], key: str, mistakes: list[Mistake]) -> Mappin
     return {}
 
 
-def _read(
+def read_table(
     model: type[_T],
     data: Mapping[Any, Any],
     key: tuple[str] | tuple[int],
@@ -192,15 +192,20 @@ def _read(
         return model.model_validate(data[key[0]])
     except ValidationError as error:
         path = (*parents, *key)
-        mistakes += [_mistake(model, path, detail) for detail in error.errors()]
+        known = tuple(model.model_fields)
+        mistakes += [mistake(known, path, detail) for detail in error.errors()]
         return None
 
 
-def _mistake(model: type[Table], path: KeyPath, detail: ErrorDetails) -> Mistake:
+def mistake(known: tuple[str, ...], path: KeyPath, detail: ErrorDetails) -> Mistake:
+    """Put what pydantic found wrong in the table at `path` into plain words.
+
+    `known` are the keys that the table may have.
+    """
     inner = tuple(part for part in detail["loc"] if part != "[key]")
     given = detail["input"]
     if detail["type"] == "extra_forbidden":
-        problem = _unknown(tuple(model.model_fields))
+        problem = _unknown(known)
     elif detail["type"] == "value_error":
         problem = str(detail["ctx"]["error"])
     else:

@@ -22,7 +22,7 @@ from logger.seeing.patient import TRUNK, FindsPeople, Trunk, quarter_view
 from logger.seeing.pose import Joint, Person
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
@@ -105,13 +105,10 @@ class Choice:
     """What is uncertain about the choice or why there is none; a sentence, or empty."""
 
 
-def people_in(
-    model: FindsPeople, rgb: NDArray[np.uint8], quarters: Iterable[int]
-) -> Iterator[Person]:
-    """Yield everyone found in one frame, over the turns asked for, in pixels of the frame."""
-    for quarter in quarters:
-        view = quarter_view(rgb.shape, quarter)
-        yield from (view.back(person) for person in model.people(view.cut(rgb)))
+def people_in(model: FindsPeople, rgb: NDArray[np.uint8], quarters: int) -> list[Person]:
+    """Return everyone found in one frame turned by quarters, in pixels of the frame."""
+    view = quarter_view(rgb.shape, quarters)
+    return [view.back(person) for person in model.people(view.cut(rgb))]
 
 
 def painted_out(rgb: NDArray[np.uint8], person: Person) -> NDArray[np.uint8]:

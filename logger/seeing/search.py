@@ -23,7 +23,7 @@ from logger.seeing.patient import TRUNK, FindsPeople, Trunk, view_of
 from logger.seeing.view import Camera, camera_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Generator, Sequence
 
     from numpy.typing import NDArray
 
@@ -61,20 +61,33 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True)
-class _Pinned:
+class Pin:
+    """Many sightings of one body, taken together."""
+
     person: Person
+    """Their median."""
     spread: float
     """How far sightings lie from the median trunk (median), in trunk lengths."""
-    painted: bool
     swapped: float
     """How many sightings have left and right the other way round, for each that has not."""
+    painted: bool = False
+    """Whether everybody else had been painted out."""
 
-    def sides_sure(self, patient: Body) -> bool:
+    @classmethod
+    def of(cls, people: Sequence[Person], swapped: int, *, painted: bool = False) -> Pin:
+        """Take sightings together, of which there must be one at least."""
+        person = median_person(people)
+        trunk = Trunk(person.points[list(TRUNK)], support=1.0)
+        away = float(np.median([trunk.distance(other) for other in people]))
+        return cls(person, away, swapped / len(people), painted)
+
+    def sides_sure(self, told_apart: bool) -> bool:
         """Return whether left and right can be told apart.
 
-        Upright, larger views count for more than those of the whole frame, whatever its turn.
+        Upright, larger views count for more than those of the whole frame, whatever its turn:
+        `told_apart` is what the latter say.
         """
-        sure = patient.sides_sure or self.painted
+        sure = told_apart or self.painted
         return self.swapped < (_FEW_SWAPPED if sure else _FEWER_SWAPPED)
 
 
@@ -95,17 +108,59 @@ class Search:
         settings = self._settings
         scale = min(settings.look_px / max(first[1].shape[:2]), 1.0)
         rest = spread(_joined(first, frames), settings.looks, settings.look_px)
-        looks, places = distinct([rgb for _, rgb in rest])
+        steps = self.steps([rgb for _, rgb in rest], scale)
+        while True:
+            try:
+                next(steps)
+            except StopIteration as end:
+                found: Found = end.value
+                return found
+
+    def steps(self, pictures: Sequence[Picture], scale: float) -> Generator[None, None, Found]:
+        """Look for the patient, pausing after each run of the model; return who was found.
+
+        `pictures` are reduced by `scale` (1 or less): what is found is in pixels of the original.
+        """
+        looks, places = distinct(pictures)
         warnings = self._dark(looks)
-        choice = self._choice(looks, places, scale)
+        choice = yield from self._choice(looks, places, scale)
         if choice.warning:
             warnings = (*warnings, choice.warning)
         if choice.patient is None:
             return Found(reason=NOBODY, warnings=warnings)
-        pinned = self._pinned(choice.patient, choice.others, looks)
+        pinned = yield from self._pinned(choice.patient, choice.others, looks)
         if pinned is None:
             return Found(reason=UNCLEAR, warnings=warnings)
-        return self._found(choice, pinned, scale, warnings)
+        person = replace(pinned.person, points=pinned.person.points / scale)
+        others = tuple(
+            replace(body.person, points=body.person.points / scale)
+            for body in choice.others
+            if pinned.painted
+        )
+        trunk = Trunk(
+            person.points[list(TRUNK)],
+            choice.patient.support,
+            pinned.sides_sure(choice.patient.sides_sure),
+        )
+        found = self.judged(replace(pinned, person=person), trunk)
+        if found.reason:
+            warnings = (*warnings, f"No arm could be read: {found.reason}.")
+        return replace(found, others=others, warnings=warnings)
+
+    def judged(self, pin: Pin, trunk: Trunk) -> Found:
+        """Return the pinned patient, with the reason why no arm can be read if there is one."""
+        settings = self._settings
+        camera = camera_of(pin.person, settings.view)
+        reason = ""
+        if trunk.length_px < settings.least_trunk_px:
+            reason = NOBODY
+        elif not trunk.sides_sure:
+            reason = SIDES_UNSURE
+        elif pin.spread > settings.most_trunk_spread:
+            reason = UNCLEAR
+        elif self._oblique(trunk, camera):
+            reason = OBLIQUE
+        return Found(trunk, camera, reason=reason)
 
     def _dark(self, looks: Sequence[Picture]) -> tuple[str, ...]:
         level = float(np.mean([rgb.mean() for rgb in looks]))
@@ -113,14 +168,18 @@ class Search:
             return ()
         return ("The picture is very dark: angles may be missing; light the table.",)
 
-    def _choice(self, looks: Sequence[Picture], places: Sequence[int], scale: float) -> Choice:
+    def _choice(
+        self, looks: Sequence[Picture], places: Sequence[int], scale: float
+    ) -> Generator[None, None, Choice]:
         settings, rules = self._settings, self._settings.choice
         region = settings.region
         if region is not None:
             region = (region[0] * scale, region[1] * scale, region[2] * scale, region[3] * scale)
         few = len(looks) <= _FEW_LOOKS
         turns = [(0, 1, 2, 3) if few else ((0, 1) if i % 2 else (2, 3)) for i in range(len(looks))]
-        seen = [list(people_in(self._model, rgb, t)) for rgb, t in zip(looks, turns, strict=True)]
+        seen: list[list[Person]] = [[] for _ in looks]
+        for i, rgb in enumerate(looks):
+            yield from self._look(rgb, turns[i], seen[i])
         choice = choose(bodies_of([seen[i] for i in places], rules), rules, region)
         if choice.patient is not None or not any(seen):
             return choice
@@ -131,25 +190,35 @@ class Search:
             for body in bodies_of([seen[i]], rules):
                 if not lies_stretched(body, rules):
                     hidden = painted_out(hidden, body.person)
-            seen[i] += people_in(self._model, hidden, turns[i])
+            yield from self._look(hidden, turns[i], seen[i])
         return choose(bodies_of([seen[i] for i in places], rules), rules, region)
+
+    def _look(
+        self, rgb: Picture, turns: Sequence[int], seen: list[Person]
+    ) -> Generator[None, None, None]:
+        """Add everyone who is seen in a picture turned by quarters."""
+        for quarters in turns:
+            seen += people_in(self._model, rgb, quarters)
+            yield
 
     def _pinned(
         self, patient: Body, others: Sequence[Body], looks: Sequence[Picture]
-    ) -> _Pinned | None:
+    ) -> Generator[None, None, Pin | None]:
         """Pin the trunk afresh from upright, larger views of the same frames.
 
         Where somebody else keeps still in the picture, also with that one painted out: what
         agrees better with itself counts.
         """
-        tries = [self._tried(patient, looks, painted=False)]
+        tries = [(yield from self._tried(patient, looks, painted=False))]
         if others and len(looks) <= _FEW_LOOKS:
             # Only in a held picture: painted over moving ones, it would hide the patient's arm.
             hidden = [_without(rgb, [body.person for body in others]) for rgb in looks]
-            tries.append(self._tried(patient, hidden, painted=True))
+            tries.append((yield from self._tried(patient, hidden, painted=True)))
         return min((t for t in tries if t is not None), key=lambda t: t.spread, default=None)
 
-    def _tried(self, patient: Body, looks: Sequence[Picture], *, painted: bool) -> _Pinned | None:
+    def _tried(
+        self, patient: Body, looks: Sequence[Picture], *, painted: bool
+    ) -> Generator[None, None, Pin | None]:
         settings = self._settings
         few = len(looks) <= _FEW_LOOKS
         count = len(settings.framings) if few else settings.views_a_frame
@@ -167,41 +236,12 @@ class Search:
                     if nearest is not None and trunk.distance(nearest) <= within:
                         people.append(nearest)
                     swapped += any(trunk.distance(p, swapped=True) <= within for p in found)
+                    yield
             if 3 * len(people) < count * len(looks):
                 return None
             points = median_person(people).points[list(TRUNK)]
             trunk = replace(trunk, points=points)
-        away = float(np.median([trunk.distance(person) for person in people]))
-        return _Pinned(median_person(people), away, painted, swapped / len(people))
-
-    def _found(
-        self, choice: Choice, pinned: _Pinned, scale: float, warnings: tuple[str, ...]
-    ) -> Found:
-        settings, patient = self._settings, choice.patient
-        person = replace(pinned.person, points=pinned.person.points / scale)
-        trunk = Trunk(
-            person.points[list(TRUNK)],
-            patient.support if patient else 0.0,
-            patient is not None and pinned.sides_sure(patient),
-        )
-        camera = camera_of(person, settings.view)
-        others = tuple(
-            replace(body.person, points=body.person.points / scale)
-            for body in choice.others
-            if pinned.painted
-        )
-        reason = ""
-        if trunk.length_px < settings.least_trunk_px:
-            reason = NOBODY
-        elif not trunk.sides_sure:
-            reason = SIDES_UNSURE
-        elif pinned.spread > settings.most_trunk_spread:
-            reason = UNCLEAR
-        elif self._oblique(trunk, camera):
-            reason = OBLIQUE
-        if reason:
-            warnings = (*warnings, f"No arm could be read: {reason}.")
-        return Found(trunk, camera, others, reason, warnings)
+        return Pin.of(people, swapped, painted=painted)
 
     def _oblique(self, trunk: Trunk, camera: Camera | None) -> bool:
         settings = self._settings

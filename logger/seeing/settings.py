@@ -21,6 +21,32 @@ def _framings() -> tuple[Framing, ...]:
 
 
 @dataclass(frozen=True, slots=True)
+class LiveSettings:
+    """What differs where the pictures come from a camera, one pass only."""
+
+    look_step_s: float = 0.4
+    """How far apart the pictures are on which the patient is looked for."""
+    first_looks: int = 6
+    """From how many of them the patient is looked for; more where that settles nothing."""
+    search_runs: int = 2
+    """Runs of the model that a look may spend on the search."""
+    pair_s: float = 0.35
+    """A view of the picture before still counts for a moved arm, if it is no older."""
+    settle_s: float = 2.0
+    """How long a shoulder is watched before a look of it is taken for the bare one."""
+    bare_step_s: float = 1.0
+    """How often that is decided afresh."""
+    lost_s: float = 3.0
+    """The patient is looked for anew after not being seen in place for so long."""
+    most_pins: int = 64
+    """From how many sightings the trunk is pinned, spread over the time since it was found."""
+    advice_s: float = 2.0
+    """How long an arm must be hidden before it is worth a word."""
+    doubt_s: float = 15.0
+    """How long after the patient was found it is said that the choice was uncertain."""
+
+
+@dataclass(frozen=True, slots=True)
 class WatchSettings:
     """What the eye looks at and what it lets count."""
 
@@ -70,3 +96,4 @@ class WatchSettings:
     cover: CoverSettings = field(default_factory=CoverSettings)
     choice: ChoiceRules = field(default_factory=ChoiceRules)
     view: ViewModel = field(default_factory=ViewModel)
+    live: LiveSettings = field(default_factory=LiveSettings)

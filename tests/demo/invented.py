@@ -31,8 +31,7 @@ from logger.files.session_json import (
 )
 from logger.findings.setup import status_in_window
 from logger.grammar.loading import load_pack
-from logger.grammar.pack import Pack
-from logger.reading import pack_digest
+from logger.grammar.pack import Pack, pack_digest
 
 PACK = load_pack("glenohumeral")
 STEP_S = 8.5

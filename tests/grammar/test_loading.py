@@ -12,8 +12,9 @@ import pytest
 
 from logger.core.errors import PackError
 from logger.grammar.generating import sentences
-from logger.grammar.loading import LARGEST_BYTES, load_pack, shipped_packs
+from logger.grammar.loading import load_pack, shipped_packs
 from logger.grammar.parsing import Parser
+from logger.grammar.toml_text import LARGEST_BYTES
 
 FOLDER: Final = Path(__file__).resolve().parents[2] / "grammars"
 SHIPPED: Final = (FOLDER / "glenohumeral.toml").read_text(encoding="utf-8")

@@ -15,7 +15,7 @@ from logger.seeing.pose import Person
 @pytest.mark.parametrize("quarters", [0, 1, 2, 3])
 def test_every_turn_of_the_frame_sees_the_same_trunk(quarters: int) -> None:
     body = DotBody(heading_deg=90)
-    (found,) = people_in(DotFinder(), body.frame(), [quarters])
+    (found,) = people_in(DotFinder(), body.frame(), quarters)
     places = body.points()
     expected = np.array([places[joint] for joint in TRUNK])
     assert found.points[list(TRUNK)] == pytest.approx(expected, abs=1.0)

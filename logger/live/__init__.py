@@ -1,0 +1,1 @@
+"""A session while it is going on: what is heard, seen and pressed becomes what is shown."""

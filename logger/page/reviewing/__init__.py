@@ -1,0 +1,1 @@
+"""The educator's review in the browser."""

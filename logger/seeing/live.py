@@ -1,0 +1,342 @@
+"""The eye on a live camera: one pass, a picture at a time, never knowing what comes.
+
+The same search, reader and judgement of hands as for a recording. The search is spread over
+the looks, so that none takes long. The trunk is pinned from the first seconds and ever again from
+what was seen of it since. Which look of a shoulder is the bare one is judged by what was seen so
+far; where that is not sure, the arm has no angle that counts.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Final
+
+from logger.core.events import SIDES, ArmAngle, SeenBody, Side
+from logger.seeing.arms import (
+    EDGE,
+    FAINT,
+    LENGTH,
+    NO_PLACE,
+    OUT,
+    PLANE,
+    ArmReader,
+    Held,
+    Reading,
+    Sighting,
+    blank,
+    sample_of,
+)
+from logger.seeing.covering import CoverWatch
+from logger.seeing.looks import reduced
+from logger.seeing.patient import TRUNK, FindsPeople, Trunk
+from logger.seeing.search import NOBODY, OBLIQUE, SIDES_UNSURE, UNCLEAR, Found, Pin, Search
+
+if TYPE_CHECKING:
+    from collections.abc import Generator
+
+    from logger.seeing.looks import Picture
+    from logger.seeing.pose import Person
+    from logger.seeing.settings import LiveSettings, WatchSettings
+
+LOOKING: Final = "looking for the patient"
+_ADVICE: Final = {
+    LOOKING: "Looking for the patient: keep the table in view.",
+    NOBODY: "Nobody lying still is in view.",
+    OBLIQUE: "Too oblique: let the camera face the patient's trunk more squarely.",
+    UNCLEAR: "The patient's trunk is not seen clearly: uncover it or move the camera.",
+    SIDES_UNSURE: "Left and right cannot be told apart from here: move the camera.",
+    OUT: "The patient is hidden or has moved.",
+}
+_HIDDEN: Final = (EDGE, FAINT, LENGTH, NO_PLACE, PLANE)
+"""Reasons that last until the camera or the patient is moved; hands come and go."""
+_ALIKE: Final = 1.25
+"""A patient found again has a trunk as long as before, within this factor."""
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What one picture tells."""
+
+    angles: tuple[ArmAngle, ArmAngle]
+    """Left and right; `visible` only where the angle may count."""
+    body: SeenBody | None
+    """The joints in pixels, for drawing; None where the patient is not seen."""
+    found: bool
+    """Whether the patient was found, so that arms can be read."""
+    advice: str
+    """What to do so that the arms are seen, a sentence; empty where all is well."""
+    azimuth_deg: float | None
+    """The camera's place towards the patient's left, 0 square on; None where not known."""
+
+
+class LiveEye:
+    """Reads both arms of the patient before a live camera."""
+
+    def __init__(self, settings: WatchSettings, model: FindsPeople) -> None:
+        """Watch with `model`, which stays the caller's to close."""
+        self._settings = settings
+        self._model = model
+        self._hunt: _Hunt | None = None
+        self._tracked: _Tracked | None = None
+        self._shape: tuple[int, ...] = ()
+
+    def forget(self) -> None:
+        """Look for the patient anew, as after the camera or the patient was moved."""
+        self._hunt = None
+        self._tracked = None
+
+    def look(self, time_s: float, rgb: Picture) -> Look:
+        """Return what an (h, w, 3) uint8 RGB picture tells; times must rise.
+
+        At most three runs of the model, one where nobody is looked for. Other pictures than
+        before, in size, are taken for another camera.
+        """
+        if rgb.shape != self._shape:
+            self.forget()
+            self._shape = rgb.shape
+        found = self._hunted(time_s, rgb)
+        if found is not None:
+            self._hunt = None
+            self._tracked = _Tracked(self._settings, self._model, found, time_s)
+        if self._tracked is not None:
+            return self._tracked.look(time_s, rgb)
+        reason, advice = (self._hunt or _Hunt(self._settings, self._model)).told
+        return Look(blank(time_s, reason), None, False, advice, None)
+
+    def _hunted(self, time_s: float, rgb: Picture) -> Found | None:
+        """Search on where nobody is tracked; return the patient once they are found."""
+        tracked = self._tracked
+        if tracked is not None and not tracked.lost(time_s):
+            self._hunt = None
+            return None
+        hunt = self._hunt = self._hunt or _Hunt(self._settings, self._model)
+        found = hunt.step(time_s, rgb, self._settings.live.search_runs)
+        again = tracked is None or (found is not None and _alike(found, tracked.found))
+        return found if again else None
+
+
+class _Hunt:
+    """The search for the patient, spread over the looks."""
+
+    def __init__(self, settings: WatchSettings, model: FindsPeople) -> None:
+        self._settings = settings
+        self._search = Search(settings, model)
+        self._pictures: deque[Picture] = deque(maxlen=settings.looks)
+        self._at_s: float | None = None
+        self._wanted = settings.live.first_looks
+        self._steps: Generator[None, None, Found] | None = None
+        self.told = LOOKING, _ADVICE[LOOKING]
+        """Why there is no angle yet, and what to do about it."""
+
+    def step(self, time_s: float, rgb: Picture, runs: int) -> Found | None:
+        """Take the picture in and search on for `runs` runs of the model.
+
+        Return the patient once they are found well enough to read an arm.
+        """
+        live, most_px = self._settings.live, self._settings.look_px
+        if self._at_s is None or time_s - self._at_s >= live.look_step_s - 1e-3:
+            self._pictures.append(reduced(rgb, most_px))
+            self._at_s = time_s
+            self._wanted -= 1
+        if self._steps is None:
+            if self._wanted > 0:
+                return None
+            scale = min(most_px / max(rgb.shape[:2]), 1.0)
+            self._steps = self._search.steps(list(self._pictures), scale)
+        try:
+            for _ in range(runs):
+                next(self._steps)
+        except StopIteration as end:
+            return self._ended(end.value)
+        return None
+
+    def _ended(self, found: Found) -> Found | None:
+        self._steps = None
+        self._wanted = self._settings.live.first_looks
+        whole = len(self._pictures) == self._pictures.maxlen
+        if not found.reason and (whole or not found.warnings):
+            return found
+        reason = found.reason or LOOKING
+        # Warnings say why nobody was chosen, if that is the reason.
+        warnings = found.warnings if reason in {LOOKING, NOBODY} else ()
+        self.told = reason, next(iter(warnings), _ADVICE[reason])
+        return None
+
+
+@dataclass(slots=True)
+class _Pins:
+    """Sightings of the trunk, spread over the time since the patient was found."""
+
+    most: int
+    people: list[Person] = field(default_factory=list)
+    seen: int = 0
+    swapped: int = 0
+    step: int = 1
+    due: int = 16
+
+    def note(self, people: list[Person], swapped: int) -> bool:
+        """Take sightings in; return whether there are enough new ones to pin the trunk afresh."""
+        self.swapped += swapped
+        for person in people:
+            if self.seen % self.step == 0:
+                self.people.append(person)
+            self.seen += 1
+            if len(self.people) >= 2 * self.most:
+                self.people = self.people[::2]
+                self.step *= 2
+        if self.seen < self.due:
+            return False
+        self.due *= 2
+        return True
+
+    def pin(self) -> Pin:
+        """Take the sightings together."""
+        pin = Pin.of(self.people, 0)
+        return replace(pin, swapped=self.swapped / self.seen)
+
+
+class _Tracked:
+    """The patient who was found."""
+
+    def __init__(
+        self, settings: WatchSettings, model: FindsPeople, found: Found, time_s: float
+    ) -> None:
+        self._settings = settings
+        self._model = model
+        self._reader = ArmReader(settings, model, found)
+        self._covers = _Covers(settings, self._reader.trunk, time_s)
+        self._pins = _Pins(settings.live.most_pins)
+        self._held: Held | None = None
+        self._order: list[int] = []
+        self._own = 0
+        self._last_s = time_s
+        self._readings: dict[Side, Reading] = {}
+        self._since_s = self._seen_s = time_s
+        self._hidden = {side: _Hidden() for side in SIDES}
+        self.found = found
+
+    def lost(self, time_s: float) -> bool:
+        """Return whether the patient was not seen in place for long."""
+        return time_s - self._seen_s > self._settings.live.lost_s
+
+    def look(self, time_s: float, rgb: Picture) -> Look:
+        """Return what a picture tells of the patient who was found."""
+        held = self._holding(time_s, rgb)
+        if held.sightings:
+            self._seen_s = time_s
+        body = self._reader.body(time_s, held.people)
+        looks = self._covers.look(time_s, rgb, self._readings)
+        angles = tuple(
+            sample_of(time_s, side, self._readings[side], *looks[side]) for side in SIDES
+        )
+        if self.found.reason:
+            angles = blank(time_s, self.found.reason)
+        found = not self.lost(time_s) and not self.found.reason
+        camera = self.found.camera
+        azimuth_deg = None if camera is None else camera.azimuth_deg
+        return Look((angles[0], angles[1]), body, found, self._advice(time_s, angles), azimuth_deg)
+
+    def _holding(self, time_s: float, rgb: Picture) -> Held:
+        """Show the model one more view of the picture, if it has not seen it in all."""
+        small, held = self._reader.small(rgb), self._held
+        if held is None or self._reader.changed(small, held.small):
+            held = self._changed(time_s, held, Held(small))
+        self._last_s = time_s
+        if self._order:
+            before = len(held.trunks), held.swapped
+            self._reader.show(rgb, held, [self._order.pop(0)])
+            self._own += 1
+            if self._own == 2:  # noqa: PLR2004 - it is a pair by itself now
+                self._drop_carried(held)
+            self._readings = self._reader.readings(held, rgb.shape)
+            if self._pins.note(held.trunks[before[0] :], held.swapped - before[1]):
+                self._pin()
+        return held
+
+    def _changed(self, time_s: float, last: Held | None, held: Held) -> Held:
+        """Begin with a picture that has changed, from a recent view of the one before."""
+        own = last.sightings[-1:] if last is not None else []
+        recent = time_s - self._last_s <= self._settings.live.pair_s
+        first = 0
+        if own and recent:
+            first = 1 - own[0].view % 2
+            held.sightings.append(Sighting(own[0].view, own[0].person))
+            held.shown += 1
+        self._own = 0
+        self._order = [first, 1 - first, *range(2, self._reader.view_count)]
+        self._held = held
+        return held
+
+    def _drop_carried(self, held: Held) -> None:
+        if held.shown > self._own:
+            del held.sightings[0]
+            held.shown -= 1
+
+    def _pin(self) -> None:
+        """Pin the trunk afresh from all that was seen of it."""
+        if self.found.others:
+            return
+        pin = self._pins.pin()
+        old = self._reader.trunk
+        points = pin.person.points[list(TRUNK)]
+        trunk = Trunk(points, old.support, pin.sides_sure(told_apart=True))
+        judged = Search(self._settings, self._model).judged(pin, trunk)
+        self.found = replace(judged, warnings=self.found.warnings)
+        self._reader = ArmReader(self._settings, self._model, self.found)
+
+    def _advice(self, time_s: float, angles: tuple[ArmAngle, ...]) -> str:
+        told = [self._hidden[angle.side].advice(angle, self._settings.live) for angle in angles]
+        if self.found.reason:
+            return _ADVICE[self.found.reason]
+        if self.lost(time_s):
+            return _ADVICE[OUT]
+        fresh = time_s - self._since_s <= self._settings.live.doubt_s
+        doubts = self.found.warnings if fresh else ()
+        return next((text for text in (*told, *doubts) if text), "")
+
+
+class _Covers:
+    """Which looks of both shoulders are bare, by what was seen so far."""
+
+    def __init__(self, settings: WatchSettings, trunk: Trunk, time_s: float) -> None:
+        self._live = settings.live
+        self._covers = {side: CoverWatch(trunk, side, settings.cover) for side in SIDES}
+        self._bare: dict[Side, int | None] = dict.fromkeys(SIDES)
+        self._due_s = time_s + self._live.settle_s
+
+    def look(
+        self, time_s: float, rgb: Picture, readings: dict[Side, Reading]
+    ) -> dict[Side, tuple[int, int | None]]:
+        """Return for each arm the kind of look and the kind that is bare, None where not sure."""
+        kinds = {side: cover.kind(rgb) for side, cover in self._covers.items()}
+        for side, cover in self._covers.items():
+            cover.note(kinds[side], readings[side].disagreement_deg)
+        if time_s >= self._due_s:
+            self._due_s = time_s + self._live.bare_step_s
+            self._bare = {side: cover.bare() for side, cover in self._covers.items()}
+        return {side: (kinds[side], self._bare[side]) for side in SIDES}
+
+
+@dataclass(slots=True)
+class _Hidden:
+    """Since when one arm is hidden for a reason that lasts."""
+
+    reason: str = ""
+    since_s: float = 0.0
+
+    def advice(self, angle: ArmAngle, live: LiveSettings) -> str:
+        """Return a sentence where the arm has been hidden for long enough to say so."""
+        if angle.reason != self.reason:
+            self.reason, self.since_s = angle.reason, angle.time_s
+        if self.reason not in _HIDDEN or angle.time_s - self.since_s < live.advice_s:
+            return ""
+        return f"The {angle.side} arm cannot be measured: {self.reason}."
+
+
+def _alike(found: Found, before: Found) -> bool:
+    """Return whether somebody found later is as large as the patient before."""
+    if found.trunk is None or before.trunk is None:
+        return False
+    lengths = found.trunk.length_px, before.trunk.length_px
+    return max(lengths) <= _ALIKE * min(lengths)

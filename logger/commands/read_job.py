@@ -21,9 +21,9 @@ from logger.core.events import RowStatus
 from logger.core.session import SessionFacts
 from logger.files.saving import VIDEO, save_session
 from logger.grammar.loading import load_pack
-from logger.grammar.pack import Pack
+from logger.grammar.pack import Pack, pack_digest
 from logger.hearing.engines import Recogniser, open_recogniser
-from logger.reading import EyeChoice, Progress, Session, pack_digest, read_recording
+from logger.reading import EyeChoice, Progress, Session, read_recording
 
 _UNFORESEEN: Final = "a mistake of this program, please report it"
 

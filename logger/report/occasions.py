@@ -9,10 +9,9 @@ from datetime import datetime
 from itertools import combinations, pairwise
 
 from logger.core.clocks import moment_of
-from logger.core.editing import rows_in_force
 from logger.core.errors import UsageError
 from logger.files.session_json import SessionRecord
-from logger.report.tested import OneTest, What, numbered, stages
+from logger.report.tested import OneTest, What, rows_of, stages
 from logger.report.wording import clean
 
 
@@ -36,8 +35,7 @@ class Occasion:
 
     def tested(self) -> Mapping[What, OneTest]:
         """Return what was tested before any bout of treatment, with people's changes in force."""
-        rows = numbered(rows_in_force(self.record.findings, self.record.edits))
-        return stages(rows, self.record.bouts)[0].tested
+        return stages(rows_of(self.record), self.record.bouts)[0].tested
 
 
 def require_comparable(occasions: Sequence[Occasion]) -> None:

@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from logger.core.editing import rows_in_force
 from logger.core.events import SIDES, ArmAngle, RowStatus, Side
 from logger.core.words import clock
 from logger.files.session_json import SessionRecord
@@ -23,7 +22,7 @@ from logger.report.sections import (
     notes_section,
 )
 from logger.report.side_tables import accessory_section, screening_section
-from logger.report.tested import OneTest, Row, Stage, What, numbered, stages
+from logger.report.tested import OneTest, Row, Stage, What, rows_of, stages
 from logger.report.timeline import KEY, Course, described, timeline
 from logger.report.wording import clean, date_text, isolated
 
@@ -55,7 +54,7 @@ class Material:
     @property
     def rows(self) -> tuple[Row, ...]:
         """The rows in force, with what people changed in them."""
-        return numbered(rows_in_force(self.record.findings, self.record.edits))
+        return rows_of(self.record)
 
 
 def session_report(material: Material) -> Document:

@@ -6,9 +6,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+from logger.core.editing import rows_in_force
+from logger.core.errors import SessionError
 from logger.core.events import Finding, RowStatus, Side
 from logger.core.session import Bout
 from logger.core.statements import SLOTS, SlotValue
+from logger.files.session_json import SessionRecord
 
 OTHER: Final[Mapping[Side, Side]] = {"left": "right", "right": "left"}
 _VALUED: Final = tuple(slot for slot in SLOTS if slot not in ("side", "test", "motion", "mode"))
@@ -92,6 +95,22 @@ class Stage:
 
     bouts_before: int
     tested: Mapping[What, OneTest]
+
+
+def rows_of(record: SessionRecord) -> tuple[Row, ...]:
+    """Return the rows of a session in force, with what people changed in them.
+
+    Raises:
+        SessionError: if a change is of a slot or to a status that there is not.
+
+    """
+    try:
+        return numbered(rows_in_force(record.findings, record.edits))
+    except ValueError as error:
+        raise SessionError(
+            f"The session's changes are damaged or were made by hand: {error} Mend the edits in "
+            "session.json, or read the recording anew."
+        ) from error
 
 
 def numbered(findings: Iterable[Finding]) -> tuple[Row, ...]:

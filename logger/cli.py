@@ -9,10 +9,13 @@ import click
 from logger.commands.agreement import agreement_command
 from logger.commands.bench import bench_command
 from logger.commands.check import check_command
+from logger.commands.compare import compare_command
 from logger.commands.demo import demo_command
 from logger.commands.export import export_command, table_command
+from logger.commands.live import live_command
 from logger.commands.markers import calibrate_command, markers_command
 from logger.commands.read import read_command
+from logger.commands.report import report_command
 from logger.commands.review import review_command
 from logger.commands.say import say_command
 from logger.commands.setup import setup_command
@@ -46,8 +49,11 @@ def main() -> None:
 
 for _command in (
     read_command,
+    live_command,
     review_command,
     setup_command,
+    report_command,
+    compare_command,
     say_command,
     markers_command,
     calibrate_command,

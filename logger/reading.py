@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -27,7 +26,7 @@ from logger.files.session_json import (
 )
 from logger.findings.merging import Merged, MergeRules, merge
 from logger.grammar.interpreting import interpret
-from logger.grammar.pack import Pack
+from logger.grammar.pack import Pack, pack_digest
 from logger.grammar.parsing import Parser
 from logger.hearing.ear import Ear
 from logger.hearing.engines import Recogniser
@@ -102,6 +101,7 @@ class Session:
                 UnplacedWords(heard_words(utterance), reason)
                 for utterance, reason in self.merged.unplaced
             ),
+            bouts=self.merged.bouts,
             heard=heard,
             talk=talk,
             warnings=self.warnings,
@@ -125,11 +125,6 @@ def _facts(recording: Recording) -> RecordingFacts:
         truncated_at_s=recording.truncated_at_s,
         sha256=content_digest(recording.path),
     )
-
-
-def pack_digest(pack: Pack) -> str:
-    """Return a version of the pack that changes with anything in it."""
-    return hashlib.sha256(repr(pack).encode()).hexdigest()[:12]
 
 
 def read_recording(

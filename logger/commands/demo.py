@@ -8,7 +8,7 @@ from typing import Final
 
 import click
 
-from logger.commands.read import ReadJob
+from logger.commands.read_job import ReadJob
 from logger.commands.showing import COLUMNS, wrapped
 from logger.grammar.loading import load_pack
 from logger.hearing.engines import open_recogniser

@@ -11,7 +11,6 @@ from typing import Final
 import click
 import platformdirs
 
-from logger.commands.showing import wrapped
 from logger.core.errors import OutputError
 from logger.grammar.loading import load_pack, shipped_packs
 from logger.grammar.pack import Pack
@@ -72,27 +71,29 @@ def live_command(
     packs = _packs(pack_name)
     _check_folder(out)
     path = journal or platformdirs.user_data_path("spoken-findings") / "journal.db"
-    Journal(path).close()
     bundle = None if no_camera else pose_bundle(pose_model)
-    kit = Kit(
-        packs=packs,
-        open_journal=lambda: Journal(path),
-        out=out,
-        recognisers=Recognisers(lambda pack: open_recogniser(engine, pack, speech_model)),
-        engine=engine,
-        open_eye=None if bundle is None else pose_eye(lambda: bundle),
-        clock=lambda: datetime.now(UTC).astimezone(),
-        options=_options(speech_model, pose_model, no_camera),
-    )
+    recognisers = Recognisers(lambda pack: open_recogniser(engine, pack, speech_model))
 
     def opened(url: str) -> None:
-        click.echo(wrapped("", f"The page: {url}"))
-        click.echo(wrapped("", f"Results go to {out}; the sessions are kept in {path}."))
+        click.echo(f"The page: {url}")
+        click.echo(f"Results: {out}")
+        click.echo(f"Sessions are kept in: {path}")
         click.echo("Ctrl+C ends it.")
         if not no_browser and not webbrowser.open(url):
             click.echo("No browser could be opened: open the address yourself.", err=True)
 
-    serve(lambda address: page_app(kit, address), bound_socket(port), opened)
+    with Journal(path) as kept:
+        kit = Kit(
+            packs=packs,
+            journal=kept,
+            out=out,
+            recognisers=recognisers,
+            engine=engine,
+            open_eye=None if bundle is None else pose_eye(lambda: bundle),
+            clock=lambda: datetime.now(UTC).astimezone(),
+            options=_options(speech_model, pose_model, no_camera),
+        )
+        serve(lambda address: page_app(kit, address), bound_socket(port), opened)
 
 
 def _packs(chosen: str) -> tuple[Pack, ...]:

@@ -13,8 +13,7 @@ from logger.core.errors import SessionError, UsageError
 from logger.files.session_json import SessionRecord
 from logger.files.stored import find_sessions, read_session
 from logger.grammar.loading import load_pack
-from logger.grammar.pack import Pack
-from logger.reading import pack_digest
+from logger.grammar.pack import Pack, pack_digest
 
 
 @dataclass(frozen=True, slots=True)

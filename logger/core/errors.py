@@ -47,3 +47,9 @@ class SessionError(SpokenFindingsError):
     """Results of an earlier reading that cannot be used: missing, damaged or of a newer version."""
 
     exit_code = 7
+
+
+class JournalError(SpokenFindingsError):
+    """A journal that cannot be read or written: a full disk, no permission, a damaged file."""
+
+    exit_code = 8

@@ -57,6 +57,19 @@ class Act(StrEnum):
     OTHER_SIDE = "other_side"
     CHECK_POSITION = "check_position"
     NOTE = "note"
+    PAUSE_LISTENING = "pause_listening"
+    """What is said from then on makes no row."""
+    RESUME_LISTENING = "resume_listening"
+    BEGIN_BOUT = "begin_bout"
+    """A bout of treatment begins; what is treated and its grade may follow."""
+    END_BOUT = "end_bout"
+    END_SESSION = "end_session"
+
+
+SESSION_ACTS: frozenset[Act] = frozenset(
+    {Act.PAUSE_LISTENING, Act.RESUME_LISTENING, Act.BEGIN_BOUT, Act.END_BOUT, Act.END_SESSION}
+)
+"""What is about the session and not about a row."""
 
 
 @dataclass(frozen=True, slots=True)

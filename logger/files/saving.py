@@ -17,6 +17,8 @@ from logger.files.tables import angles_frame, findings_frame, write_csv, write_p
 
 VIDEO: Final = "annotated.mp4"
 """Put in beside the tables, and taken away with the old ones: it shows what they say."""
+REPORTS: Final = ("report.html", "report.pdf")
+"""Put in and taken away in the same way."""
 FILES: Final = ("findings.csv", "findings.parquet", "arm_angle.csv", "session.json")
 
 
@@ -86,7 +88,7 @@ def save(
         write_csv(angles_frame(angles), new / "arm_angle.csv")
         _write_session(session, new / "session.json")
 
-    replace_folder(folder, (*FILES, VIDEO), write)
+    replace_folder(folder, (*FILES, VIDEO, *REPORTS), write)
 
 
 def _write_session(session: Mapping[str, object], path: Path) -> None:

@@ -7,24 +7,30 @@ row is opened by naming one, so that there is nothing to take over and nothing t
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from logger.core.events import (
     SIDES,
     ArmAngle,
     Finding,
     PositionCheck,
-    SetupReading,
-    SetupStatus,
     Side,
     Utterance,
     Verdict,
 )
-from logger.core.statements import Act, Heard, SetupWindow, SlotValue, Statement
+from logger.core.session import Bout
+from logger.core.statements import Act, Heard, SetupWindow, Statement
+from logger.findings.bouts import Bouts
 from logger.findings.comparing import compared
-from logger.findings.rows import SpokenRow, choices, slot_doubt, whole_doubts
-from logger.findings.setup import SetupRules, read_setup
+from logger.findings.rows import SpokenRow, slot_doubt, whole_doubts
+from logger.findings.setup import SetupRules
+from logger.findings.setups import Setups
+from logger.findings.side import SideInForce
+from logger.findings.stops import Stopped, Stops
+from logger.findings.trace import AngleTrace
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +44,10 @@ class MergeRules:
     """How long after its last utterance a row still takes attributes, this time included."""
     setup: SetupRules = field(default_factory=SetupRules)
 
+    late_s: float = 40.0
+    """How long after it began an utterance may still be handed in with its setup: the longest
+    stretch of speech is 24 s, and its recognition takes time."""
+
 
 @dataclass(frozen=True, slots=True)
 class Merged:
@@ -47,15 +57,19 @@ class Merged:
     position_checks: tuple[PositionCheck, ...]
     unplaced: tuple[tuple[Utterance, str], ...]
     """What was heard but belongs to no row, with the reason."""
+    bouts: tuple[Bout, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class _InForce:
-    """The side that a row without one of its own takes over."""
+class Outcome:
+    """What became of one utterance."""
 
-    side: Side | None = None
-    doubts: tuple[str, ...] = ()
-    """Why it is doubtful; every row that takes it over is then marked for a check."""
+    kind: Literal["logged", "completed", "withdrawn", "side", "refused", "unplaced", "command"]
+    """A new row, more for the open one, a row taken back, a side, talk, no row, another command."""
+    row: int | None = None
+    """The number of the row it went into, from 1."""
+    reason: str = ""
+    """Why it did not do what it says; empty where it did."""
 
 
 def merge(heard: Sequence[Heard], angles: Sequence[ArmAngle], rules: MergeRules) -> Merged:
@@ -64,40 +78,129 @@ def merge(heard: Sequence[Heard], angles: Sequence[ArmAngle], rules: MergeRules)
     Nothing is guessed. A slot for which two values were said stays empty and its row is marked
     for a check with both; so is a row that takes over a doubtful side. Talk leaves no trace.
     """
-    table = _Table(angles, rules)
+    table = Table(rules)
+    in_time = sorted(angles, key=lambda sample: sample.time_s)
+    seen = 0
     for item in sorted(heard, key=lambda h: h.utterance.start_s):
+        until = bisect_right(in_time, item.utterance.end_s, lo=seen, key=lambda a: a.time_s)
+        table.see(in_time[seen:until])
+        seen = until
         table.take(item)
+    table.see(in_time[seen:])
     return table.merged()
 
 
-class _Table:
-    def __init__(self, angles: Sequence[ArmAngle], rules: MergeRules) -> None:
+class Table:
+    """A table that grows as a session goes on.
+
+    Angles and utterances may come interleaved in any way, each in the order of time, as long as
+    no utterance is handed in later than `MergeRules.late_s` after it began: the table is then the
+    same as of a recording of them all.
+    """
+
+    def __init__(self, rules: MergeRules) -> None:
+        """Begin with an empty table."""
         self._rules = rules
-        self._angles: dict[str, list[ArmAngle]] = {
-            side: [sample for sample in angles if sample.side == side] for side in SIDES
-        }
+        self._setups = Setups(rules.windows, rules.setup)
         self._rows: list[SpokenRow] = []
-        self._checks: list[PositionCheck] = []
         self._unplaced: list[tuple[Utterance, str]] = []
         self._open: SpokenRow | None = None
-        self._in_force = _InForce()
+        self._side = SideInForce()
+        self._stops = Stops()
+        self._bouts = Bouts()
+        self._by_hand_s = float("-inf")
 
     def merged(self) -> Merged:
-        mobility_of_score = self._rules.mobility_of_score
+        """Return everything as it stands."""
+        meanings, setup_of = self._rules.mobility_of_score, self._setups.of_row
         return Merged(
-            compared([row.finding(mobility_of_score, self._setup(row)) for row in self._rows]),
-            tuple(self._checks),
+            compared([row.finding(meanings, setup_of(i, row)) for i, row in enumerate(self._rows)]),
+            self._setups.checks,
             tuple(self._unplaced),
+            self._bouts.all(),
         )
 
-    def take(self, item: Heard) -> None:
+    @property
+    def unsettled(self) -> bool:
+        """Whether angles still to come may change what `merged` returns."""
+        return self._setups.unsettled(len(self._rows))
+
+    @property
+    def trace(self) -> AngleTrace:
+        """The angles of the last while."""
+        return self._setups.trace
+
+    @property
+    def side(self) -> Side | None:
+        """The side that a row without one takes over."""
+        return self._side.side
+
+    @property
+    def side_doubts(self) -> tuple[str, ...]:
+        """Why that side is doubtful."""
+        return self._side.doubts
+
+    @property
+    def stopped(self) -> Stopped:
+        """Whether listening is paused or the session over."""
+        return self._stops.now
+
+    @property
+    def running_bout(self) -> Bout | None:
+        """The bout that runs."""
+        running = self._bouts.running
+        return running.bout() if running else None
+
+    def open_row(self, at_s: float) -> int | None:
+        """Return the number of the row that attributes said at `at_s` would go to, from 1."""
+        row = self._open
+        if row is None or at_s - row.until_s > self._rules.open_row_s:
+            return None
+        return self._number(row)
+
+    def see(self, angles: Sequence[ArmAngle]) -> None:
+        """Take angles, in the order of time over all calls."""
+        self._setups.see(angles, self._rows)
+        needed_s = self.trace.until_s - self._rules.late_s
+        if self._open and needed_s - self._open.until_s <= self._rules.open_row_s:
+            # A correction of its side or test would read its setup again.
+            needed_s = min(needed_s, self._open.first.start_s)
+        self.trace.forget(needed_s)
+
+    def take(self, item: Heard, *, by_hand: bool = False) -> Outcome:
+        """Take an utterance, or with `by_hand` what a key says in its place.
+
+        What is done by hand is done even while listening is paused.
+        """
         if item.utterance.verdict is Verdict.TALK:
-            return
+            return Outcome("refused")
         if item.statement is None:
             # Words that state nothing are talk, unless they were nearly heard as a statement.
             if item.question:
-                self._unplace(item, f"it states nothing, {item.question}")
-            return
+                return self._unplace(item, f"it states nothing, {item.question}")
+            return Outcome("refused")
+        act = item.statement.act
+        stopped = self._stops.why(item.utterance.start_s)
+        heard_anyway = act in (Act.RESUME_LISTENING, Act.END_SESSION) and self._stops.now != ""
+        if stopped and not by_hand and not heard_anyway:
+            return self._unplace(item, stopped)
+        if by_hand and act in (Act.WITHDRAW, Act.SIDE):
+            self._by_hand_s = item.utterance.start_s
+        return self._do(act, item, item.statement)
+
+    def set_aside(self, item: Heard, reason: str) -> Outcome:
+        """Keep what was heard beside the table; talk leaves no trace."""
+        if item.utterance.verdict is Verdict.TALK or (item.statement is None and not item.question):
+            return Outcome("refused")
+        return self._unplace(item, reason)
+
+    def doubt(self, start_s: float, end_s: float, reason: str) -> None:
+        """Mark for a check every row into which something went that was said in this time."""
+        for row in self._rows:
+            if row.first.start_s <= end_s and start_s <= row.until_s:
+                row.doubt(reason)
+
+    def _do(self, act: Act, item: Heard, statement: Statement) -> Outcome:
         acts = {
             Act.FINDING: self._open_row,
             Act.ATTRIBUTES: self._complete,
@@ -107,42 +210,47 @@ class _Table:
             Act.OTHER_SIDE: self._other_side,
             Act.CHECK_POSITION: self._check_position,
             Act.NOTE: self._note,
+            Act.PAUSE_LISTENING: self._stop,
+            Act.RESUME_LISTENING: self._resume,
+            Act.END_SESSION: self._stop,
+            Act.BEGIN_BOUT: self._begin_bout,
+            Act.END_BOUT: self._end_bout,
         }
-        acts[item.statement.act](item, item.statement)
+        return acts[act](item, statement)
 
-    def _open_row(self, item: Heard, statement: Statement) -> None:
+    def _open_row(self, item: Heard, statement: Statement) -> Outcome:
         row = SpokenRow(item.utterance, item.utterance.end_s)
         row.join(item)
         row.fill(statement.slots)
-        before = self._in_force
-        self._hear_side(item, statement)
+        side, doubts = self._side.side, self._side.doubts
+        self._side.hear(item, statement)
         if "side" in statement.slots:
-            row.side_changed = self._in_force.side != before.side
+            row.side_changed = self._side.side != side
         else:
-            self._take_over_side(row, before)
+            row.fill({"side": (side,)} if side else {})
+            for reason in doubts:
+                row.doubt_slot("side", reason)
+        if item.utterance.start_s < self._by_hand_s:
+            row.doubt("a key was pressed while it was being said")
         self._rows.append(row)
         self._open = row
+        return Outcome("logged", len(self._rows))
 
-    def _take_over_side(self, row: SpokenRow, in_force: _InForce) -> None:
-        if in_force.side is not None:
-            row.fill({"side": (in_force.side,)})
-        for reason in in_force.doubts:
-            row.doubt_slot("side", reason)
-
-    def _complete(self, item: Heard, statement: Statement) -> None:
+    def _complete(self, item: Heard, statement: Statement) -> Outcome:
         row = self._still_open(item)
         if row is None:
-            self._unplace(item, self._why_closed(item, "no row was open for it"))
-            return
+            if self._bouts.takes_grade(item, self._rules.open_row_s):
+                return Outcome("command")
+            return self._unplace(item, self._why_closed(item, "no row was open for it"))
         row.join(item)
         row.fill(statement.slots)
-        self._hear_side(item, statement, among=row.values.get("side", ()))
+        self._side.hear(item, statement, among=row.values.get("side", ()))
+        return Outcome("completed", self._number(row))
 
-    def _correct(self, item: Heard, statement: Statement) -> None:
+    def _correct(self, item: Heard, statement: Statement) -> Outcome:
         row = self._still_open(item)
         if row is None:
-            self._unplace(item, self._why_closed(item, "no row was open to correct"))
-            return
+            return self._unplace(item, self._why_closed(item, "no row was open to correct"))
         before = {slot: row.values.get(slot, ()) for slot in statement.slots}
         row.correct(statement.slots, self._rules.mobility_of_score)
         # After the correction, so that what is doubtful in the correction itself remains.
@@ -151,89 +259,103 @@ class _Table:
             for slot, values in before.items():
                 was = " or ".join(map(str, values)) or "empty"
                 row.doubt_slot(slot, f"{slot}: was {was} before a correction, {doubt}")
-        side = self._in_force.side
-        self._hear_side(item, statement)
-        row.side_changed = row.side_changed or self._in_force.side != side
+        side = self._side.side
+        self._side.hear(item, statement)
+        row.side_changed = row.side_changed or self._side.side != side
+        return Outcome("completed", self._number(row))
 
-    def _hear_side(
-        self, item: Heard, statement: Statement, among: tuple[SlotValue, ...] = ()
-    ) -> None:
-        """Put the side said into force; `among` are the sides said for the same row."""
-        doubt = slot_doubt(item, "side")
-        doubts = [] if doubt is None else [choices("side", doubt.values)]
-        said = statement.slots.get("side", ())
-        if not said:
-            # Perhaps a side was said after all: what is in force is no longer certain.
-            self._in_force = _InForce(self._in_force.side, (*self._in_force.doubts, *doubts))
-            return
-        doubts += [f"side: {reason} when it was said" for reason in whole_doubts(item)]
-        sides = tuple(dict.fromkeys((*among, *said)))
-        if len(sides) > 1:
-            self._in_force = _InForce(None, (choices("side", sides), *doubts))
-            return
-        side = next((side for side in SIDES if side == sides[0]), None)
-        self._in_force = _InForce(side, tuple(doubts))
-
-    def _set_side(self, item: Heard, statement: Statement) -> None:
-        self._hear_side(item, statement)
+    def _set_side(self, item: Heard, statement: Statement) -> Outcome:
+        self._side.hear(item, statement)
         row = self._open
         if row is None:
-            return
+            return Outcome("side")
         if not row.values.get("side"):
             # It may be meant for this row or for the next: the row's side stays open.
             row.doubt_slot("side", f'"{item.utterance.text}" was said after the row')
-        elif row.value("side") != self._in_force.side or self._in_force.doubts:
+        elif row.value("side") != self._side.side or self._side.doubts:
             self._open = None
+        return Outcome("side")
 
-    def _other_side(self, item: Heard, _: Statement) -> None:
+    def _other_side(self, item: Heard, _: Statement) -> Outcome:
         self._open = None
-        before = self._in_force
-        if before.side is None:
-            self._unplace(item, "no side was in force to switch from")
-            return
-        doubts = tuple(f"side: {reason} when it was switched" for reason in whole_doubts(item))
-        other: Side = "left" if before.side == "right" else "right"
-        self._in_force = _InForce(other, (*before.doubts, *doubts))
+        if not self._side.switch(whole_doubts(item)):
+            return self._unplace(item, "no side was in force to switch from")
+        return Outcome("side")
 
-    def _withdraw(self, item: Heard, _: Statement) -> None:
+    def _withdraw(self, item: Heard, _: Statement) -> Outcome:
         row = self._last_standing()
         if row is None:
-            self._unplace(item, "there was no row to withdraw")
-            return
+            return self._unplace(item, "there was no row to withdraw")
         row.join(item)
-        if whole_doubts(item):
+        bout = self._bouts.last
+        meant_bout = bout is not None and bout.start_s > row.first.start_s
+        if bout and meant_bout:
+            bout.doubt("perhaps withdrawn")
+        if meant_bout or whole_doubts(item):
             _doubt_withdrawal(row)
-            return
+            return Outcome("completed", self._number(row))
         row.withdrawn = True
         self._open = None
         if row.side_changed:
             # Perhaps the side is what was wrong with it.
             reason = f'side: it comes from a withdrawn row, "{row.first.text}"'
-            self._in_force = _InForce(self._in_force.side, (*self._in_force.doubts, reason))
+            self._side.doubts += (reason,)
         earlier = self._last_standing()
         if row.perhaps_withdrawn and earlier is not None:
             # If the doubtful "scratch that" was one, this one is about the row before.
             _doubt_withdrawal(earlier)
+        return Outcome("withdrawn", self._number(row))
 
     def _last_standing(self) -> SpokenRow | None:
         return next((row for row in reversed(self._rows) if not row.withdrawn), None)
 
-    def _check_position(self, item: Heard, _: Statement) -> None:
-        at_s = item.utterance.start_s
-        in_force = self._in_force
+    def _check_position(self, item: Heard, _: Statement) -> Outcome:
         # Where the side is doubtful, both arms are read rather than perhaps the wrong one.
-        sides = SIDES if in_force.side is None or in_force.doubts else (in_force.side,)
-        for side in sides:
-            reading = read_setup(self._angles[side], side, at_s, None, self._rules.setup)
-            self._checks.append(PositionCheck(at_s, side, reading))
+        side = self._side.side
+        sides = SIDES if side is None or self._side.doubts else (side,)
+        self._setups.check(item.utterance.start_s, sides)
+        return Outcome("command")
 
-    def _note(self, item: Heard, statement: Statement) -> None:
+    def _note(self, item: Heard, statement: Statement) -> Outcome:
         row = self._still_open(item)
         if row is None:
-            self._unplace(item, self._why_closed(item, "no row was open for the note"))
-            return
+            return self._unplace(item, self._why_closed(item, "no row was open for the note"))
         row.join(item)
         row.notes.append(statement.note)
+        return Outcome("completed", self._number(row))
+
+    def _stop(self, item: Heard, statement: Statement) -> Outcome:
+        """Pause, or end the session; a doubtful word must not stop the record."""
+        if doubts := whole_doubts(item):
+            return self._unplace(item, f"it may be a command, {doubts[0]}: listening goes on")
+        ends = statement.act is Act.END_SESSION
+        self._stops.stop("ended" if ends else "paused", item.utterance.end_s)
+        return Outcome("command")
+
+    def _resume(self, item: Heard, _: Statement) -> Outcome:
+        if not self._stops.now:
+            return Outcome("command", reason="listening was not paused")
+        if doubts := whole_doubts(item):
+            self._stops.question(f"perhaps resumed at {item.utterance.start_s:.1f} s")
+            return self._unplace(item, f"it may be a command, {doubts[0]}: listening is paused")
+        self._stops.resume(item.utterance.start_s)
+        return Outcome("command")
+
+    def _begin_bout(self, item: Heard, statement: Statement) -> Outcome:
+        if reason := self._bouts.perhaps_begins(item):
+            return Outcome("command", reason=reason)
+        if "side" in statement.slots or slot_doubt(item, "side"):
+            self._side.hear(item, statement)
+        row = self._still_open(item)
+        # What is said next is about the treatment and not about the row before.
+        self._open = None
+        bout = self._bouts.begin(item, self._side, row.values if row else {})
+        return Outcome("command", reason="; ".join(bout.reasons))
+
+    def _end_bout(self, item: Heard, _: Statement) -> Outcome:
+        if self._bouts.running is None:
+            return self._unplace(item, "no bout was running")
+        return Outcome("command", reason=self._bouts.end(item))
 
     def _still_open(self, item: Heard) -> SpokenRow | None:
         row = self._open
@@ -247,23 +369,12 @@ class _Table:
         late_s = item.utterance.start_s - self._open.until_s
         return f"{otherwise}: the last one was {late_s:.0f} s ago"
 
-    def _unplace(self, item: Heard, reason: str) -> None:
+    def _unplace(self, item: Heard, reason: str) -> Outcome:
         self._unplaced.append((item.utterance, reason))
+        return Outcome("unplaced", reason=reason)
 
-    def _setup(self, row: SpokenRow) -> SetupReading:
-        test = row.value("test")
-        if test is None:
-            # Which of two tests was set up for cannot be told; a motion needs no setup.
-            asked = row.conflicted("test")
-            return SetupReading(SetupStatus.NOT_SEEN if asked else SetupStatus.NOT_REQUIRED)
-        window = self._rules.windows.get(str(test))
-        if window is None:
-            return SetupReading(SetupStatus.NOT_REQUIRED)
-        side = row.value("side")
-        if side is None:
-            return SetupReading(SetupStatus.NOT_SEEN)
-        angles = self._angles.get(str(side), [])
-        return read_setup(angles, str(side), row.first.start_s, window, self._rules.setup)
+    def _number(self, row: SpokenRow) -> int:
+        return next(number for number, each in enumerate(self._rows, 1) if each is row)
 
 
 def _doubt_withdrawal(row: SpokenRow) -> None:

@@ -51,6 +51,13 @@ class SetupRules:
     goniometer differ by 5 to 7 (adhesive capsulitis, Sharma 2015) and up to 20 (de Winter 2004:
     limits of agreement)."""
 
+    @property
+    def reach_s(self) -> float:
+        """How far back before a finding angles matter at all."""
+        # How far a window reaches back beyond its latest end matters little to a median, so that
+        # the search need not go through a whole session.
+        return 2 * self.most_age_s
+
 
 class _Seen(NamedTuple):
     time_s: float
@@ -85,7 +92,7 @@ def read_setup(
 
     """
     plane_deg = 0.0 if window is None else window.plane_deg
-    seen = _visible(angles, side, plane_deg, (before_s - 2 * rules.most_age_s, before_s))
+    seen = _visible(angles, side, plane_deg, (before_s - rules.reach_s, before_s))
     steady, later = _last_steady(_without_outliers(seen, rules), before_s, rules)
     if not steady:
         return SetupReading(SetupStatus.NOT_SEEN)
@@ -111,11 +118,21 @@ def read_setup(
     )
 
 
+def steady_for_s(
+    angles: Sequence[ArmAngle], side: str, at_s: float, plane_deg: float, rules: SetupRules
+) -> float:
+    """Return for how long the arm has been seen to hold still up to `at_s`; 0 while it moves."""
+    seen = _without_outliers(_visible(angles, side, plane_deg, (at_s - rules.reach_s, at_s)), rules)
+    if not seen or at_s - seen[-1].time_s > rules.most_gap_s:
+        return 0.0
+    run = seen[_reach_back(seen, len(seen), rules) :]
+    held_s = sum(sample.step_s for sample in run[1:])
+    return held_s if len(run) >= _LEAST_SAMPLES and held_s >= rules.least_s - 1e-6 else 0.0
+
+
 def _visible(
     angles: Sequence[ArmAngle], side: str, plane_deg: float, between_s: tuple[float, float]
 ) -> list[_Seen]:
-    # How far a window reaches back beyond its latest end matters little to a median, so that the
-    # search need not go through a whole session.
     mine = [a for a in angles if a.side == side and between_s[0] <= a.time_s <= between_s[1]]
     seen: list[_Seen] = []
     blinked = True

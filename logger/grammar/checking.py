@@ -12,7 +12,7 @@ from logger.grammar.pack import BLANK
 from logger.grammar.sections import Mistake
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     from logger.grammar.lines import KeyPath
     from logger.grammar.schema import NumberTable, UtteranceTable, WordTable
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 def checked(sections: Sections) -> list[Mistake]:
     """Return every disagreement between the tables that could be read."""
     mistakes = [*_words(sections), *_setup(sections), *_score(sections), *_spoken(sections)]
+    mistakes += [*_report(sections), *_taught(sections), *_pattern(sections), *_limits(sections)]
     for slot, table in sections.numbers.items():
         mistakes += _number(slot, table)
     if sections.utterance is not None:
@@ -84,6 +85,63 @@ def _score(sections: Sections) -> Iterator[Mistake]:
             yield Mistake(path, f"has nothing for {number}; say which mobility it means")
 
 
+def _report(sections: Sections) -> Iterator[Mistake]:
+    table = sections.report
+    if table is None:
+        for key in ("taught_with", "capsular_pattern"):
+            if key in sections.tables and "report" not in sections.tables:
+                yield Mistake((key,), "needs a table report, which says what is limited; add it")
+        return
+    yield from _values_of(sections, "mobility", (table.limited,), ("report", "limited"))
+    yield from _values_of(sections, "mode", table.modes, ("report", "modes"))
+
+
+def _taught(sections: Sections) -> Iterator[Mistake]:
+    if sections.taught_with is None:
+        return
+    path = ("taught_with", "tests")
+    for test, table in sections.taught_with.tests.items():
+        yield from _values_of(sections, "test", (test,), (*path, test))
+        yield from _values_of(sections, "motion", table.motions, (*path, test, "motions"))
+
+
+def _pattern(sections: Sections) -> Iterator[Mistake]:
+    table = sections.capsular_pattern
+    if table is None:
+        return
+    path = ("capsular_pattern", "order")
+    yield from _values_of(sections, "motion", table.order, path)
+    for motion in {motion for motion in table.order if table.order.count(motion) > 1}:
+        yield Mistake(path, f"{motion!r} stands there twice; name it once", f'"{motion}"')
+
+
+def _limits(sections: Sections) -> Iterator[Mistake]:
+    for slot, table in sections.limits.items():
+        known = tuple(sections.numbers)
+        if slot not in known:
+            yield Mistake(("limits", slot), _not_among(known))
+        two = table.value_two_examiners
+        if (two is None) != (not table.source_two_examiners.strip()):
+            problem = "value_two_examiners and source_two_examiners go together; give both or none"
+            yield Mistake(("limits", slot), problem)
+        if two is not None and (table.value is None or two < table.value):
+            problem = f"{two:g} is below value; two examiners differ by no less than one"
+            yield Mistake(("limits", slot, "value_two_examiners"), problem)
+
+
+def _values_of(
+    sections: Sections, slot: str, names: Iterable[str], path: KeyPath
+) -> Iterator[Mistake]:
+    """Find the names that are no values of a slot of words."""
+    table = sections.words.get(slot)
+    if table is None and slot in sections.named_slots:
+        return  # the slot's own mistakes are told already
+    known = tuple(table.values) if table else ()
+    for name in names:
+        if name not in known:
+            yield Mistake(path, f"{name!r} {_not_among(known)}", f'"{name}"')
+
+
 def _utterance(table: UtteranceTable, slots: frozenset[str]) -> Iterator[Mistake]:
     others = tuple(sorted(slots - {"side"}))
     named: dict[KeyPath, tuple[str, ...]] = {
@@ -91,6 +149,7 @@ def _utterance(table: UtteranceTable, slots: frozenset[str]) -> Iterator[Mistake
         ("completes_row",): table.completes_row,
         ("bare_side_with",): table.bare_side_with,
         ("beside_row_only",): table.beside_row_only,
+        ("bout_takes",): tuple(slot for slot in table.bout_takes if slot != "side"),
     }
     named |= {("needs", slot): (slot, *needed) for slot, needed in table.needs.items()}
     for key, names in named.items():
@@ -111,7 +170,7 @@ def _spoken(sections: Sections) -> Iterator[Mistake]:
     meanings: dict[str, str] = {}
     told: set[tuple[KeyPath, str]] = set()
     commands = sections.commands
-    prefixes = (*commands.correction, *commands.note) if commands else ()
+    prefixes = (*commands.correction, *commands.note, *commands.begin_bout) if commands else ()
     for path, form, text, meaning in _all_forms(sections):
         first = meanings.setdefault(text, meaning)
         if first != meaning and (path, first) not in told:

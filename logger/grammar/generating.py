@@ -26,6 +26,8 @@ _WITH_SIDE: Final = 0.8
 """How often a finding names its side."""
 _NOW_AND_THEN: Final = 0.3
 """How often attributes name a side, and a correction a side, a test or a motion."""
+_WITH_SLOT_OF_A_BOUT: Final = 0.4
+"""How often each slot that may follow "begin bout" does."""
 _LINKED: Final = 0.6
 """How often linking words stand before a phrase of a whole sentence."""
 _NOTE_WORDS: Final = (
@@ -98,7 +100,8 @@ class _Maker:
         if command.takes_words:
             words = " ".join(self._rng.choices(_NOTE_WORDS, k=self._rng.randint(1, 8)))
             return Sentence(f"{command.text} {words}", Statement(command.act, note=words))
-        return Sentence(command.text, Statement(command.act))
+        taken = [slot for slot in command.may_take if self._rng.random() < _WITH_SLOT_OF_A_BOUT]
+        return self._of(command.act, [self._phrase(s, bare=True) for s in taken], command.text)
 
     def _attributes(self, fewest: int, *, side: bool, beside_row: bool = False) -> list[Phrase]:
         only = () if beside_row else self._rules.beside_row_only

@@ -39,6 +39,11 @@ _COMMANDS: Final[Mapping[Act, str]] = {
     Act.OTHER_SIDE: "what follows is about the other side",
     Act.CHECK_POSITION: "tells the arm's angle now",
     Act.NOTE: "then any words: keeps them with the last row",
+    Act.PAUSE_LISTENING: "what is said from then on makes no row",
+    Act.RESUME_LISTENING: "listens again, after a pause or the end",
+    Act.BEGIN_BOUT: "a bout of treatment begins",
+    Act.END_BOUT: "the bout ends",
+    Act.END_SESSION: "the session ends",
 }
 
 
@@ -82,7 +87,7 @@ def examples(pack: Pack) -> tuple[str, ...]:
         elif phrase.takes_words:
             said.append([phrase.text, "free words"])
         else:
-            said.append([phrase.text])
+            said.append([phrase.text, *(_phrase(pack, slot) for slot in phrase.may_take[-1:])])
     return tuple(", ".join(phrases) for phrases in said)
 
 
@@ -186,7 +191,12 @@ def _commands(pack: Pack) -> Iterator[str]:
     forms = {act: ", ".join(forms) for act, forms in pack.commands.items()}
     width = max(len(text) for text in forms.values())
     for act, text in forms.items():
-        yield from _wrapped(f"  {text:<{width}}  ", _COMMANDS[act])
+        yield from _wrapped(f"  {text:<{width}}  ", _meaning(pack, act))
+
+
+def _meaning(pack: Pack, act: Act) -> str:
+    takes = pack.utterance.bout_takes if act is Act.BEGIN_BOUT else ()
+    return _COMMANDS[act] + (f"; {_either(_plain(takes))} may follow" if takes else "")
 
 
 def _wrapped(start: str, text: str) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -10,14 +11,26 @@ from typing import TYPE_CHECKING, Final
 from logger.core.errors import PackError
 from logger.core.statements import Act, SetupWindow
 from logger.grammar.checking import checked
-from logger.grammar.pack import Caution, LinkingWords, NumberSlot, Pack, UtteranceRules, WordSlot
+from logger.grammar.pack import (
+    CapsularPattern,
+    Caution,
+    Limit,
+    LinkingWords,
+    NumberSlot,
+    Pack,
+    PublishedDoubt,
+    TaughtWith,
+    Together,
+    UtteranceRules,
+    WordSlot,
+)
 from logger.grammar.sections import Sections, read_sections
 from logger.grammar.toml_text import parsed, report, text_of
 
 if TYPE_CHECKING:
     from importlib.resources.abc import Traversable
 
-    from logger.grammar.schema import NumberTable, WordTable
+    from logger.grammar.schema import DoubtTable, NumberTable, WordTable
 
 _SHIPPED_NAME: Final = re.compile(r"[A-Za-z0-9_-]+")
 
@@ -31,13 +44,26 @@ def load_pack(name_or_path: str) -> Pack:
 
     """
     source = _find(name_or_path)
-    text = text_of(source, name_or_path)
-    data = parsed(text, name_or_path)
+    return _pack_of(text_of(source, name_or_path), Path(source.name).stem, name_or_path)
+
+
+def pack_of_text(text: str, name: str) -> Pack:
+    """Return the pack whose file has this text; `name` is its file's name without its ending.
+
+    Raises:
+        PackError: if the text has mistakes, as one kept by another version may.
+
+    """
+    return _pack_of(text, name, f"the kept pack {name}")
+
+
+def _pack_of(text: str, name: str, shown: str) -> Pack:
+    data = parsed(text, shown)
     sections, mistakes = read_sections(data)
     mistakes += checked(sections)
     if mistakes:
-        raise PackError(report(mistakes, text, name_or_path))
-    return _build(sections, Path(source.name).stem)
+        raise PackError(report(mistakes, text, shown))
+    return replace(_build(sections, name), text=text)
 
 
 def shipped_packs() -> tuple[str, ...]:
@@ -79,7 +105,7 @@ def _build(sections: Sections, name: str) -> Pack:
         name=name,
         title=sections.title,
         slots={slot: slots[slot] for slot in sections.slot_names()},
-        commands={Act(act): forms for act, forms in commands if isinstance(forms, tuple)},
+        commands={Act(act): forms for act, forms in commands if isinstance(forms, tuple) and forms},
         utterance=UtteranceRules(**dict(utterance)),
         linking=LinkingWords(**dict(sections.linking or {})),
         setup={
@@ -89,7 +115,37 @@ def _build(sections: Sections, name: str) -> Pack:
         mobility_of_score=score.values if score else {},
         mobility_of_score_source=score.source if score else "",
         cautions=tuple(Caution(c.text, c.urgency, c.source) for c in sections.cautions),
+        together=_together(sections),
     )
+
+
+def _together(sections: Sections) -> Together:
+    report, taught, pattern = sections.report, sections.taught_with, sections.capsular_pattern
+    if report is None:
+        return Together(limits=_limits(sections))
+    return Together(
+        joint=report.joint,
+        limited=report.limited,
+        modes=report.modes,
+        taught_with={
+            test: TaughtWith(table.motions, table.source) for test, table in taught.tests.items()
+        }
+        if taught
+        else {},
+        doubts=_doubts(taught.doubts) if taught else (),
+        capsular_pattern=CapsularPattern(pattern.order, pattern.source, _doubts(pattern.doubts))
+        if pattern
+        else None,
+        limits=_limits(sections),
+    )
+
+
+def _limits(sections: Sections) -> dict[str, Limit]:
+    return {slot: Limit(**dict(table)) for slot, table in sections.limits.items()}
+
+
+def _doubts(tables: tuple[DoubtTable, ...]) -> tuple[PublishedDoubt, ...]:
+    return tuple(PublishedDoubt(table.text, table.source) for table in tables)
 
 
 def _word_slot(table: WordTable) -> WordSlot:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
@@ -11,6 +12,7 @@ if TYPE_CHECKING:
     from logger.core.statements import Act, SetupWindow
 
 Urgency = Literal["do not test", "take care"]
+LimitKind = Literal["measurement error", "important difference"]
 
 BLANK = "{}"
 """Where a template takes the value's word or number."""
@@ -62,7 +64,7 @@ class UtteranceRules:
 
     An utterance is any number of phrases in any order, each of a slot of `opens_row`, of
     `completes_row` or the side; or a command's phrase; or "correction" with phrases after it; or
-    "note" with free words after it.
+    "note" with free words after it; or "begin bout" with phrases of `bout_takes` after it.
     """
 
     opens_row: tuple[str, ...]
@@ -78,6 +80,8 @@ class UtteranceRules:
     turn_round: tuple[str, ...] = ()
     """Words such as "not": where free listening hears one that the reading does not hold, the
     opposite may have been said, and the row is marked for a check."""
+    bout_takes: tuple[str, ...] = ()
+    """Slots that may follow "begin bout" in the same utterance; the side among them, even bare."""
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Slots that are meaningful only in a row that has one of the slots listed. A finding that
     says one without the other ("inferior glide, active") is still parsed, so that nothing said
@@ -109,6 +113,72 @@ class Caution:
 
 
 @dataclass(frozen=True, slots=True)
+class PublishedDoubt:
+    """What speaks against a rule, to stand beside everything that is said by it."""
+
+    text: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class TaughtWith:
+    """The motions that a test's direction is taught to go with."""
+
+    motions: tuple[str, ...]
+    """Empty for a direction that is taught for the joint as a whole."""
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class CapsularPattern:
+    """Motions in the order in which they are taught to be lost, the greatest loss first."""
+
+    order: tuple[str, ...]
+    source: str
+    doubts: tuple[PublishedDoubt, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """How large a difference must be to count for more than error, or to matter."""
+
+    kind: LimitKind
+    source: str
+    value: float | None
+    """None where no value is published; `source` then says so."""
+    value_two_examiners: float | None = None
+    """Where two people measured, or may have; None where that makes no difference."""
+    source_two_examiners: str = ""
+
+    def passed(self, difference: float, value: float) -> bool:
+        """Whether a difference of either sign passes `value`.
+
+        An important difference is one that is reached, measurement error one that is exceeded.
+        """
+        reached = abs(difference) >= value
+        return reached if self.kind == "important difference" else abs(difference) > value
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """What the findings of a joint say together; nothing of it is a judgement on a patient."""
+
+    joint: str = ""
+    """Where the drawing of the body marks the findings; empty for nowhere."""
+    limited: str = ""
+    """The mobility that counts as limited; empty where nothing is read together."""
+    modes: tuple[str, ...] = ()
+    """In which ranges of two sides are compared: the first that both sides have."""
+    taught_with: Mapping[str, TaughtWith] = field(default_factory=dict)
+    """By test."""
+    doubts: tuple[PublishedDoubt, ...] = ()
+    """What speaks against `taught_with`."""
+    capsular_pattern: CapsularPattern | None = None
+    limits: Mapping[str, Limit] = field(default_factory=dict)
+    """By slot of a number."""
+
+
+@dataclass(frozen=True, slots=True)
 class Pack:
     """Everything that is particular to a joint."""
 
@@ -118,7 +188,7 @@ class Pack:
     slots: Mapping[str, WordSlot | NumberSlot]
     """By slot name, in the order of `logger.core.statements.SLOTS`; a pack may leave some out."""
     commands: Mapping[Act, tuple[str, ...]]
-    """The spoken forms of correction, withdraw, other_side, check_position and note."""
+    """The spoken forms; a pack may leave out the commands about the session."""
     utterance: UtteranceRules
     linking: LinkingWords
     setup: Mapping[str, SetupWindow]
@@ -127,3 +197,11 @@ class Pack:
     """The mobility that a mobility score means; empty where the pack has no score."""
     mobility_of_score_source: str
     cautions: tuple[Caution, ...]
+    together: Together = field(default_factory=Together)
+    text: str = field(default="", repr=False, compare=False)
+    """The whole file, so that a session can be kept with the pack that it was begun with."""
+
+
+def pack_digest(pack: Pack) -> str:
+    """Return a version of the pack that changes with anything in it."""
+    return hashlib.sha256(repr(pack).encode()).hexdigest()[:12]

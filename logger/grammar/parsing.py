@@ -13,6 +13,7 @@ from logger.core.statements import SLOTS, Act, Statement
 from logger.grammar.alike import alike_values
 from logger.grammar.normalising import normalised
 from logger.grammar.phrases import (
+    CommandPhrase,
     Linking,
     Phrase,
     command_phrases,
@@ -48,6 +49,7 @@ class Parser:
         self._matcher.add("phrase", [self._doc(words) for words in self._phrases])
         self._commands = {phrase.text: phrase for phrase in command_phrases(pack)}
         self._with_slots = [p.text for p in self._commands.values() if p.takes_slots]
+        self._bouts = [p for p in self._commands.values() if p.may_take]
         notes = "|".join(re.escape(p.text) for p in self._commands.values() if p.takes_words)
         openings = "|".join(re.escape(word) for word in self._rules.opening_word)
         self._opening = re.compile(rf"\s*(?:{openings})(?![\w']|-\w)[\s,.;:!-]*", re.IGNORECASE)
@@ -66,6 +68,7 @@ class Parser:
           motion, "right shoulder" or "correction" stands with it: "right, pain three" says
           pain 3 and no side, "correction, right" says the side.
         - Different values for one slot are all kept, in order; the same value is kept once.
+        - "begin bout" may be followed by phrases of the slots that the pack lists for it.
         - "note" keeps the words after it as they are written. A note that is itself a command
           ("note, scratch that") is a mixture and states nothing.
         - Linking words and phrases that count only beside a row make the whole text talk unless
@@ -92,6 +95,10 @@ class Parser:
         command = self._commands.get(" ".join(words))
         if command is not None:
             return None if command.takes_slots else Statement(command.act)
+        for bout in self._bouts:
+            start = tuple(bout.text.split())
+            if words[: len(start)] == start:
+                return self._bout(bout, words[len(start) :])
         for correction in self._with_slots:
             start = tuple(correction.split())
             if words[: len(start)] == start:
@@ -106,9 +113,16 @@ class Parser:
         if not re.search(r"\w", words) or " ".join(normalised(words)) in self._commands:
             return None
         inner = self._parse_opened(words)
-        if inner is not None and inner.act in (Act.CORRECTION, Act.NOTE):
+        if inner is not None and inner.act in (Act.CORRECTION, Act.NOTE, Act.BEGIN_BOUT):
             return None
         return Statement(Act.NOTE, note=words)
+
+    def _bout(self, command: CommandPhrase, rest: tuple[str, ...]) -> Statement | None:
+        spoken = self._cover(rest)
+        phrases = [phrase for phrase in spoken if isinstance(phrase, Phrase)]
+        fits = all(phrase.slot in command.may_take for phrase in phrases)
+        whole = spoken and len(phrases) == len(spoken)
+        return Statement(command.act, _slots(phrases)) if fits and whole else None
 
     def _stated(self, spoken: Sequence[Phrase | Linking]) -> Statement | None:
         phrases = [phrase for phrase in spoken if isinstance(phrase, Phrase)]

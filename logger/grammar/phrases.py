@@ -52,6 +52,8 @@ class CommandPhrase:
     """True for "correction": phrases must follow."""
     takes_words: bool = False
     """True for "note": free words must follow."""
+    may_take: tuple[str, ...] = ()
+    """For "begin bout": slots of which phrases may follow."""
 
 
 def counts_beside_row(spoken: object) -> bool:
@@ -88,7 +90,13 @@ def slot_phrases(pack: Pack, slot: str) -> tuple[Phrase, ...]:
 def command_phrases(pack: Pack) -> tuple[CommandPhrase, ...]:
     """Return the phrases of every command, in the pack's order."""
     return tuple(
-        CommandPhrase(text, act, takes_slots=act == "correction", takes_words=act == "note")
+        CommandPhrase(
+            text,
+            act,
+            takes_slots=act == "correction",
+            takes_words=act == "note",
+            may_take=pack.utterance.bout_takes if act == "begin_bout" else (),
+        )
         for act, forms in pack.commands.items()
         for text in forms
     )

@@ -8,7 +8,7 @@ from typing import Annotated, Final, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from logger.grammar.numbers import HIGHEST
-from logger.grammar.pack import BLANK
+from logger.grammar.pack import BLANK, LimitKind
 
 _WORDS: Final = re.compile(r"[a-z]+(?:'[a-z]+)*(?: [a-z]+(?:'[a-z]+)*)*")
 _NAME: Final = re.compile(r"[a-z][a-z0-9_]*")
@@ -112,6 +112,7 @@ class UtteranceTable(Table):
     beside_row_only: Names = ()
     opening_word: OptionalForms = ()
     turn_round: OptionalForms = ()
+    bout_takes: Names = ()
     needs: dict[str, Names] = {}
 
 
@@ -131,6 +132,11 @@ class CommandsTable(Table):
     other_side: Forms
     check_position: Forms
     note: Forms
+    pause_listening: OptionalForms = ()
+    resume_listening: OptionalForms = ()
+    begin_bout: OptionalForms = ()
+    end_bout: OptionalForms = ()
+    end_session: OptionalForms = ()
 
 
 class SetupTable(Table):
@@ -155,6 +161,53 @@ class CautionTable(Table):
     text: Filled
     urgency: Literal["do not test", "take care"]
     source: Filled
+
+
+class DoubtTable(Table):
+    """What speaks against a rule."""
+
+    text: Filled
+    source: Filled
+
+
+class TaughtWithTable(Table):
+    """The motions of one direction."""
+
+    motions: Names
+    source: Filled
+
+
+class TaughtTable(Table):
+    """The directions and what speaks against the rule."""
+
+    tests: Annotated[dict[str, TaughtWithTable], Field(min_length=1)]
+    doubts: Annotated[tuple[DoubtTable, ...], Field(min_length=1, strict=False)]
+
+
+class CapsularTable(Table):
+    """The order of loss."""
+
+    order: Annotated[tuple[str, ...], Field(min_length=2, strict=False)]
+    source: Filled
+    doubts: Annotated[tuple[DoubtTable, ...], Field(min_length=1, strict=False)]
+
+
+class ReportTable(Table):
+    """How the report reads the rows."""
+
+    limited: Filled
+    modes: Annotated[tuple[str, ...], Field(min_length=1, strict=False)]
+    joint: Literal["", "shoulder", "elbow", "wrist", "hip"] = ""
+
+
+class LimitTable(Table):
+    """How large a difference of one slot must be."""
+
+    kind: LimitKind
+    source: Filled
+    value: Annotated[float, Field(gt=0, le=HIGHEST)] | None = None
+    value_two_examiners: Annotated[float, Field(gt=0, le=HIGHEST)] | None = None
+    source_two_examiners: str = ""
 
 
 SLOT_TABLES: Final[dict[str, type[WordTable | NumberTable]]] = {

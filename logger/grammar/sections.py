@@ -10,13 +10,17 @@ from pydantic import ValidationError
 from logger.core.statements import SLOTS
 from logger.grammar.schema import (
     SLOT_TABLES,
+    CapsularTable,
     CautionTable,
     CommandsTable,
+    LimitTable,
     LinkingTable,
     NumberTable,
+    ReportTable,
     ScoreTable,
     SetupTable,
     Table,
+    TaughtTable,
     UtteranceTable,
     WordTable,
 )
@@ -31,7 +35,16 @@ if TYPE_CHECKING:
 _T = TypeVar("_T", bound=Table)
 
 _REQUIRED: Final = ("title", "utterance", "slots", "commands")
-_OPTIONAL: Final = ("linking", "setup", "mobility_of_score", "cautions")
+_OPTIONAL: Final = (
+    "linking",
+    "setup",
+    "mobility_of_score",
+    "cautions",
+    "report",
+    "taught_with",
+    "capsular_pattern",
+    "limits",
+)
 _PROBLEMS: Final[Mapping[str, str]] = {
     "missing": "this key is missing; add it",
     "string_type": "should be text in quotes",
@@ -60,6 +73,8 @@ class Mistake:
 class Sections:
     """The tables that could be read; what could not is left out."""
 
+    tables: frozenset[str] = frozenset()
+    """Every key at the top of the file, those with mistakes too."""
     title: str = ""
     utterance: UtteranceTable | None = None
     commands: CommandsTable | None = None
@@ -71,6 +86,10 @@ class Sections:
     setup: dict[str, SetupTable] = field(default_factory=dict)
     score: ScoreTable | None = None
     cautions: list[CautionTable] = field(default_factory=list)
+    report: ReportTable | None = None
+    taught_with: TaughtTable | None = None
+    capsular_pattern: CapsularTable | None = None
+    limits: dict[str, LimitTable] = field(default_factory=dict)
 
     def slot_names(self) -> tuple[str, ...]:
         """Return the slots that could be read, in the usual order."""
@@ -85,17 +104,19 @@ def read_sections(data: Mapping[str, Any]) -> tuple[Sections, list[Mistake]]:
     known = (*_REQUIRED, *_OPTIONAL)
     mistakes += [Mistake((key,), _unknown(known)) for key in data if key not in known]
     sections = Sections(
+        tables=frozenset(data),
         utterance=read_table(UtteranceTable, data, ("utterance",), mistakes),
         commands=read_table(CommandsTable, data, ("commands",), mistakes),
         linking=read_table(LinkingTable, data, ("linking",), mistakes),
         score=read_table(ScoreTable, data, ("mobility_of_score",), mistakes),
+        report=read_table(ReportTable, data, ("report",), mistakes),
+        taught_with=read_table(TaughtTable, data, ("taught_with",), mistakes),
+        capsular_pattern=read_table(CapsularTable, data, ("capsular_pattern",), mistakes),
     )
     _read_title(data, sections, mistakes)
     _read_slots(data, sections, mistakes)
-    for test in _table(data, "setup", mistakes):
-        table = read_table(SetupTable, data["setup"], (test,), mistakes, ("setup",))
-        if table is not None:
-            sections.setup[test] = table
+    _read_each(SetupTable, data, ("setup", sections.setup), mistakes)
+    _read_each(LimitTable, data, ("limits", sections.limits), mistakes)
     _read_cautions(data, sections, mistakes)
     return sections, mistakes
 
@@ -120,6 +141,21 @@ def _read_slots(data: Mapping[str, Any], sections: Sections, mistakes: list[Mist
             sections.words[slot] = table
         elif isinstance(table, NumberTable):
             sections.numbers[slot] = table
+
+
+def _read_each(
+    model: type[_T],
+    data: Mapping[str, Any],
+    into: tuple[str, dict[str, _T]],
+    mistakes: list[Mistake],
+) -> None:
+    """Read the tables that stand by name under one key into a dictionary."""
+    key, found = into
+    tables = _table(data, key, mistakes)
+    for name in tables:
+        table = read_table(model, tables, (name,), mistakes, (key,))
+        if table is not None:
+            found[name] = table
 
 
 def _read_cautions(data: Mapping[str, Any], sections: Sections, mistakes: list[Mistake]) -> None:

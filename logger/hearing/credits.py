@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from logger.core.sound import SAMPLE_RATE_HZ
+from logger.core.statements import SESSION_ACTS
 from logger.grammar.alike import alike_phrases
 from logger.grammar.pack import BLANK, WordSlot
 from logger.grammar.phrases import command_phrases, slot_phrases, spoken_phrases
@@ -50,7 +51,7 @@ def rare_phrase_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
     families: dict[str, list[str]] = {}
     values = {slot: len({p.value for p in slot_phrases(pack, slot)}) for slot in pack.slots}
     choices = {phrase.text: values[phrase.slot] for phrase in spoken_phrases(pack)}
-    choices |= {phrase.text: len(pack.commands) for phrase in command_phrases(pack)}
+    choices |= _commands_beside(pack)
     for text in choices:
         families.setdefault(NUMBER.sub(BLANK, text), []).append(text)
     measured = {family: _sample(texts) for family, texts in families.items()}
@@ -65,6 +66,20 @@ def rare_phrase_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
     # more often for it.
     net = {text: credits_nats[text] - _CHOICE * math.log(count) for text, count in choices.items()}
     return _held_back(pack, net)
+
+
+def _commands_beside(pack: Pack) -> dict[str, int]:
+    """Return, by the text of each command, how many commands stand in its group.
+
+    Those about rows and those about the session are two groups: a pack with more of one makes the
+    other no harder to hear.
+    """
+    of_session = len(SESSION_ACTS & set(pack.commands))
+    of_rows = len(pack.commands) - of_session
+    return {
+        phrase.text: of_session if phrase.act in SESSION_ACTS else of_rows
+        for phrase in command_phrases(pack)
+    }
 
 
 def _held_back(pack: Pack, credits_nats: Mapping[str, float]) -> dict[str, float]:

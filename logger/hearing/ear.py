@@ -33,6 +33,11 @@ class Ear:
         self.starts_in_speech = False
         """Whether the first sound was already speech: what was said before it is missing."""
 
+    @property
+    def in_speech(self) -> bool:
+        """Whether somebody was speaking when the last sample came."""
+        return self._cutter.in_speech
+
     def push(self, samples: FloatArray) -> Iterator[Utterance]:
         """Take the next samples, shape (n,), and yield each utterance, talk too, that ends in them.
 

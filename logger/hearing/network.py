@@ -237,6 +237,9 @@ class TokenNetwork:
         said = [phrase for phrase in said if not isinstance(phrase, Opening)]
         if kind == _OPENING or (said and _is_last(said[-1])):
             return False
+        if said and isinstance(said[0], CommandPhrase) and said[0].may_take:
+            often = sum(_kind(phrase) == kind for phrase in said)
+            return kind in said[0].may_take and often < _MENTIONS
         if kind.startswith("command "):
             return not said
         if kind.startswith("link"):
@@ -245,7 +248,7 @@ class TokenNetwork:
 
     def _is_whole(self, said: Sequence[Spoken]) -> bool:
         """Tell whether these phrases state something: a lone "right" or "correction" does not."""
-        if any(_is_last(phrase) for phrase in said):
+        if any(isinstance(phrase, CommandPhrase) and not phrase.takes_slots for phrase in said):
             return True
         phrases = [phrase for phrase in said if isinstance(phrase, Phrase)]
         corrects = any(isinstance(phrase, CommandPhrase) for phrase in said)
@@ -282,7 +285,8 @@ def _kind(phrase: Spoken) -> str:
 
 
 def _is_last(phrase: Spoken) -> bool:
-    return isinstance(phrase, CommandPhrase) and not phrase.takes_slots
+    takes = isinstance(phrase, CommandPhrase) and (phrase.takes_slots or phrase.may_take)
+    return isinstance(phrase, CommandPhrase) and not takes
 
 
 def _may_link(said: Sequence[Spoken], kind: str) -> bool:

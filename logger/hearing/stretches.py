@@ -57,6 +57,11 @@ class StretchCutter:
         self._start: int | None = None
         self._last_speech = 0
 
+    @property
+    def in_speech(self) -> bool:
+        """Whether a stretch has begun and not ended."""
+        return self._start is not None
+
     def push(self, samples: FloatArray) -> Iterator[Stretch]:
         """Take the next samples, shape (n,), and yield the stretches that end in them."""
         sound = np.concatenate((self._rest, samples.astype(np.float32, copy=False)))

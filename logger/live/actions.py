@@ -106,6 +106,15 @@ class PlayedBack:
     end_s: float
 
 
+@dataclass(frozen=True, slots=True)
+class Warn:
+    """Something went wrong that the reader of the table must know of."""
+
+    at_s: float
+    text: str
+    """One sentence, without the patient's code."""
+
+
 Action = (
     CheckPosition
     | Withdraw
@@ -119,4 +128,5 @@ Action = (
     | SettleCheck
     | EditSlot
     | PlayedBack
+    | Warn
 )

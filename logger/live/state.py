@@ -46,7 +46,7 @@ class Gauge:
     words: str = "not seen"
     """"52\u00b0, in range", or why there is no angle."""
     steady_s: float = 0.0
-    """For how long the arm has been seen to hold still, up to now; 0 while it moves."""
+    """For how long the arm has been seen to hold still, up to now, at most 15; 0 while it moves."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import calendar
+import itertools
 import re
 from datetime import date
 from typing import Final
@@ -9,12 +11,11 @@ from typing import Final
 _PARTS: Final = re.compile(r"\d+|[^\W\d_]+")
 _NAME_LETTERS: Final = 3
 _LONG_NUMBER: Final = 9
-_SHORT_DATE: Final = 6
-_LONG_DATE: Final = 8
-_CENTURIES: Final = (1900, 2000)
-_MONTHS: Final = frozenset(
-    ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-)
+_RUNS: Final = {8: ((4, 2, 2), (2, 2, 4)), 6: ((2, 2, 2),)}
+"""How a date may be written without anything between its parts."""
+_MONTHS: Final = {name.lower(): str(i) for i, name in enumerate(calendar.month_abbr) if name}
+_OLDEST: Final = 1900
+_NEWEST: Final = 2099
 
 NAME: Final = "This looks like a name. Use a label such as P-017 instead."
 BIRTH: Final = "This looks like a date, perhaps of birth. Use a label such as P-017 instead."
@@ -40,40 +41,31 @@ def code_advice(code: str) -> str:
 
 
 def _is_date(numbers: list[str], words: list[str]) -> bool:
-    if any(word[:3].lower() in _MONTHS for word in words) and len(numbers) in {1, 2}:
-        return any(len(number) in {2, 4} for number in numbers)
-    digits = numbers
-    if len(numbers) == 1 and len(numbers[0]) in {_SHORT_DATE, _LONG_DATE}:
-        return _run_is_date(numbers[0])
-    return len(digits) == 3 and _any_order(digits)  # noqa: PLR2004 - day, month, year
+    """Whether the parts hold a day, a month and a year, in whatever order."""
+    months = [_MONTHS[word[:3].lower()] for word in words if word[:3].lower() in _MONTHS]
+    parts = [*numbers, *months[:1]]
+    if len(parts) == 1:
+        run = parts[0]
+        return any(_is_day(_cut(run, sizes)) for sizes in _RUNS.get(len(run), ()))
+    return len(parts) == 3 and _is_day(parts)  # noqa: PLR2004 - day, month and year
 
 
-def _run_is_date(run: str) -> bool:
-    year = len(run) - 4
-    orders = ((run[:year], run[year:-2], run[-2:]), (run[-year:], run[2:4], run[:2]))
-    more = ((run[-year:], run[:2], run[2:4]),)
-    return any(_valid(*parts) for parts in (*orders, *more))
+def _cut(run: str, sizes: tuple[int, ...]) -> list[str]:
+    ends = list(itertools.accumulate(sizes))
+    return [run[end - size : end] for end, size in zip(ends, sizes, strict=True)]
 
 
-def _any_order(parts: list[str]) -> bool:
-    first, second, third = parts
-    orders = ((first, second, third), (third, second, first), (third, first, second))
-    return any(len(y) in {2, 4} and _valid(y, m, d) for y, m, d in orders)
+def _is_day(parts: list[str]) -> bool:
+    return any(_exists(*order) for order in itertools.permutations(parts))
 
 
-def _valid(year: str, month: str, day: str) -> bool:
-    """Whether the parts are a day on which somebody alive may have been born."""
-    if len(month) > 2 or len(day) > 2:  # noqa: PLR2004 - digits of a month and a day
-        return False
-    years = [int(year)] if len(year) > 2 else [c + int(year) for c in _CENTURIES]  # noqa: PLR2004
-    return any(_exists(y, int(month), int(day)) for y in years)
-
-
-def _exists(year: int, month: int, day: int) -> bool:
-    if not _CENTURIES[0] <= year < _CENTURIES[1] + 100:
-        return False
-    try:
-        date(year, month, day)
-    except ValueError:
-        return False
-    return True
+def _exists(year: str, month: str, day: str) -> bool:
+    years = [int(year)] if len(year) > 2 else [_OLDEST + int(year), 2000 + int(year)]  # noqa: PLR2004 - "64"
+    for number in years:
+        try:
+            date(number, int(month), int(day))
+        except ValueError:
+            continue
+        if _OLDEST <= number <= _NEWEST:
+            return True
+    return False

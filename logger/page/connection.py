@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+import anyio
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from logger.core.sound import SAMPLE_RATE_HZ
@@ -20,7 +22,8 @@ from logger.page.messages import (
     read_binary,
     read_text,
 )
-from logger.page.room import Room, Seat
+from logger.page.room import Room
+from logger.page.seats import Seat
 from logger.page.timing import PageClock
 
 _TOO_MUCH: Final = 1008
@@ -74,26 +77,30 @@ class _Outbox:
 async def serve_page(websocket: WebSocket, room: Room, now: Now) -> None:
     """Serve one page until it goes; one that sends too much or what is not ours is cut off."""
     await websocket.accept(subprotocol=PROTOCOL)
-    outbox = _Outbox()
     try:
-        hello = await asyncio.wait_for(_first(websocket), _HELLO_S)
+        with anyio.fail_after(_HELLO_S):
+            hello = await _first(websocket)
     except (BadMessage, TimeoutError):
         await websocket.close(_WRONG, "a hello was expected")
         return
     except WebSocketDisconnect:
         return
+    outbox = _Outbox()
     seat = Seat(outbox.put, PageClock(hello.page_ms, room.now_s()))
     room.enter(seat)
-    sending = asyncio.create_task(outbox.send_all(websocket))
-    reading = asyncio.create_task(_read(websocket, room, seat, now))
-    stuck = asyncio.create_task(outbox.full.wait())
     try:
-        await asyncio.wait((sending, reading, stuck), return_when=asyncio.FIRST_COMPLETED)
+        async with anyio.create_task_group() as group:
+
+            async def until_the_first_ends(doing: Awaitable[object]) -> None:
+                with suppress(WebSocketDisconnect):
+                    await doing
+                group.cancel_scope.cancel()
+
+            group.start_soon(until_the_first_ends, outbox.send_all(websocket))
+            group.start_soon(until_the_first_ends, _read(websocket, room, seat, now))
+            group.start_soon(until_the_first_ends, outbox.full.wait())
     finally:
         room.leave(seat)
-        for task in (sending, reading, stuck):
-            task.cancel()
-        await asyncio.gather(sending, reading, stuck, return_exceptions=True)
 
 
 async def _first(websocket: WebSocket) -> Hello:

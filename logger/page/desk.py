@@ -29,7 +29,8 @@ class Job:
     refused: Callable[[str], None] = lambda _sentence: None
     """Called on the desk's thread with why it cannot be done as asked."""
     may_go: bool = False
-    """Whether it may be let go where far too much waits: an angle, but never a word."""
+    """Whether it may be let go where far too much waits: an angle, but never a word. The session
+    keeps angles that could not be written until it can, so that these are not tried again."""
     since_s: float = field(default_factory=time.monotonic)
 
 
@@ -130,7 +131,9 @@ class Desk:
         except JournalError as error:
             self._is_stuck = True
             self._outlets.stuck(str(error))
-            return False
+            if job.may_go:
+                job.done(session.state())
+            return job.may_go
         except UsageError as error:
             job.refused(str(error))
             return True

@@ -18,19 +18,17 @@ from starlette.websockets import WebSocketClose
 
 PROTOCOL: Final = "spoken-findings.1"
 _TOKEN_PREFIX: Final = "token."  # noqa: S105 - no token
-_POLICY: Final = "; ".join(
-    (
-        "default-src 'none'",
-        "script-src 'self'",
-        "worker-src 'self'",
-        "style-src 'self'",
-        "img-src 'self'",
-        "media-src 'self'",
-        "connect-src 'self'",
-        "base-uri 'none'",
-        "form-action 'none'",
-        "frame-ancestors 'none'",
-    )
+_POLICY: Final = (
+    "default-src 'none'; "
+    "script-src 'self'; "
+    "worker-src 'self'; "
+    "style-src 'self'; "
+    "img-src 'self'; "
+    "media-src 'self'; "
+    "connect-src 'self'; "
+    "base-uri 'none'; "
+    "form-action 'none'; "
+    "frame-ancestors 'none'"
 )
 _HEADERS: Final = {
     "content-security-policy": _POLICY,

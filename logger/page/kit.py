@@ -49,8 +49,8 @@ class Kit:
 
     packs: tuple[Pack, ...]
     """At least one; the first is chosen at the start."""
-    open_journal: Callable[[], Journal]
-    """Called on each thread that needs it."""
+    journal: Journal
+    """Stays the caller's to close."""
     out: Path
     """Where results are saved, a folder for each session."""
     recognisers: Recognisers
@@ -87,7 +87,6 @@ class Kit:
 
     def kept_sessions(self) -> list[dict[str, Any]]:
         """Return the sessions in the journal for the page, newest first."""
-        journal = self.open_journal()
         return [
             {
                 "id": kept.session_id,
@@ -97,7 +96,7 @@ class Kit:
                 "ended": kept.ended,
                 "in_use": kept.in_use,
             }
-            for kept in journal.sessions()
+            for kept in self.journal.sessions()
         ]
 
     def save(self, session: LiveSession) -> Path:

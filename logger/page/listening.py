@@ -22,6 +22,11 @@ FloatArray = NDArray[np.float32]
 class HearsBlocks(Protocol):
     """What is asked of an ear; `logger.hearing.ear.Ear` is one."""
 
+    @property
+    def in_speech(self) -> bool:
+        """Whether somebody was speaking when the last sample came."""
+        ...
+
     def push(self, samples: FloatArray) -> Iterator[Utterance]:
         """Take samples and yield what was heard; times count from the first sample pushed."""
         ...
@@ -66,6 +71,8 @@ class Outlets:
     """Hearing has failed for good, with a sentence for the user."""
     missing: Callable[[float, float], None]
     """Sound is missing: from when, in seconds of the session, and how much."""
+    speech: Callable[[bool], None]
+    """Somebody has begun to speak, or has ended."""
 
 
 _FLUSH: Final = "flush"
@@ -137,6 +144,22 @@ class Listener:
         except Exception as error:  # noqa: BLE001 - whatever it is, the page must not go on as if it heard
             kind = type(error).__name__
             self._outlets.broken(f"Hearing has failed ({kind}): end the session and start again.")
+        else:
+            return
+        self._let_go()
+
+    def _let_go(self) -> None:
+        """Hear nothing any more, but answer whoever waits for the end of what was said."""
+        while True:
+            item = self._queue.get()
+            if isinstance(item, Placed):
+                with self._lock:
+                    self._waiting_s = max(0.0, self._waiting_s - item.length_s)
+                continue
+            what, then = item
+            if what == _STOP:
+                return
+            then()
 
     def _listen(self, new_ear: Callable[[], HearsBlocks]) -> None:
         hearing = _Run(new_ear(), self._outlets)
@@ -169,6 +192,7 @@ class _Run:
         self._ear = ear
         self._outlets = outlets
         self._clock = SampleClock(SAMPLE_RATE_HZ)
+        self._in_speech = False
 
     @property
     def begun(self) -> bool:
@@ -178,10 +202,17 @@ class _Run:
         """Hear a block; return the seconds of sound missing before it."""
         gap_s = self._clock.take(block.at_s, len(block.samples))
         self._tell(self._ear.push(block.samples))
+        self._tell_speech(self._ear.in_speech)
         return gap_s
 
     def finish(self) -> None:
         self._tell(self._ear.finish())
+        self._tell_speech(False)
+
+    def _tell_speech(self, in_speech: bool) -> None:
+        if in_speech != self._in_speech:
+            self._in_speech = in_speech
+            self._outlets.speech(in_speech)
 
     def _tell(self, utterances: Iterator[Utterance]) -> None:
         for utterance in utterances:

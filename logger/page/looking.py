@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+import io
 import threading
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Final, Protocol
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image
 
 from logger.core.errors import SpokenFindingsError
 from logger.seeing.live import Look
 
 Frame = NDArray[np.uint8]
+
+_LONGEST_PX: Final = 4096
+"""A small file may claim to be a picture that fills the memory."""
 
 
 class LooksAtFrames(Protocol):
@@ -129,6 +134,12 @@ class Looker:
 
 
 def decoded(jpeg: bytes) -> Frame | None:
-    """Return a JPEG as (h, w, 3) RGB; None if it is none."""
+    """Return a JPEG as (h, w, 3) RGB; None if it is none, or far larger than a camera's picture."""
+    try:
+        with Image.open(io.BytesIO(jpeg), formats=["JPEG"]) as header:
+            if max(header.size) > _LONGEST_PX:
+                return None
+    except OSError:
+        return None
     bgr = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
     return None if bgr is None else np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB), np.uint8)

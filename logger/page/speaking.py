@@ -1,4 +1,4 @@
-"""What the page reads back to the clinician: a row in the words in which it could have been said."""
+"""What the page reads back to the clinician: a row in words in which it could have been said."""
 
 from __future__ import annotations
 

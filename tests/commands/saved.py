@@ -12,7 +12,7 @@ from logger.core.session import SessionFacts
 from logger.files.saving import save_session
 from logger.files.session_json import PackFacts, RecordingFacts, SessionRecord, Talk
 from logger.grammar.loading import load_pack
-from logger.reading import pack_digest
+from logger.grammar.pack import pack_digest
 
 START = "2026-11-25T10:00:00+01:00"
 PACK = PackFacts("glenohumeral", pack_digest(load_pack("glenohumeral")))

@@ -197,7 +197,7 @@ def test_a_full_disk_midway_leaves_the_earlier_results(tmp_path: Path) -> None:
     before = {file.name: file.read_bytes() for file in (out / "a").iterdir()}
     assert any(len(content) > 2000 for content in before.values())
     done = subprocess.run(  # noqa: S603 - our own interpreter and arguments
-        [sys.executable, "-c", _LIMITED, "read", str(path), "--out", str(out)],
+        [sys.executable, "-c", _LIMITED, "read", str(path), "--again", "--out", str(out)],
         capture_output=True,
         text=True,
         check=False,

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from clips import Clip, write_clip
 
-from logger.commands import read as command
-from logger.commands.read import ReadJob
+from logger.commands import read_job as command
+from logger.commands.read_job import ReadJob
 from logger.core.errors import OutputError
 from logger.core.events import Finding, SeenBody, Utterance, Verdict, Watched
 from logger.findings.merging import Merged

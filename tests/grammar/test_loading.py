@@ -159,6 +159,42 @@ MISTAKES: Final = [
     ('3 = "normal"', '3 = "usual"', "mobility_of_score.values.3", "is not among hypomobile"),
     ('withdraw = ["scratch that"]', "", "commands.withdraw", "this key is missing"),
     ('right = ["right"]', 'upper = ["right"]', "slots.side.bare.upper", "not among left, right"),
+    (
+        'limited = "hypo',
+        'limited = "hypa',
+        "report.limited",
+        "'hypamobile' is not among hypomobile",
+    ),
+    ('modes = ["passive"', 'modes = ["passif"', "report.modes", "'passif' is not among active"),
+    ('joint = "shoulder"', 'joint = "thumb"', "report.joint", "should be '', 'shoulder'"),
+    ("[report]", "[reports]", "taught_with", "needs a table report"),
+    ("[report]", "[reports]", "capsular_pattern", "needs a table report"),
+    (
+        "[taught_with.tests.inferior_glide]",
+        "[taught_with.tests.caudal]",
+        "taught_with.tests.caudal",
+        "'caudal' is not among lateral_distraction",
+    ),
+    (
+        'motions = ["abduction", "flexion"]',
+        'motions = ["abduction", "elevation"]',
+        "taught_with.tests.inferior_glide.motions",
+        "'elevation' is not among flexion",
+    ),
+    ('source = "Johnson', 'sourse = "Johnson', "taught_with.doubts[0].source", "is missing"),
+    ('source = "Johnson 2007 (abstract)"', 'source = " "', "taught_with.doubts[0].source", "empty"),
+    (
+        'order = ["external_rotation", "abduction"',
+        'order = ["external_rotation", "external_rotation"',
+        "capsular_pattern.order",
+        "stands there twice",
+    ),
+    ("[limits.pain]", "[limits.mobility]", "limits.mobility", "is not among range_deg, grade"),
+    ("value = 15", "value = -15", "limits.range_deg.value", "should be greater than 0"),
+    ("value = 15", 'value = "15"', "limits.range_deg.value", "should be a number"),
+    ("value = 15", "value = 26", "limits.range_deg.value_two_examiners", "25 is below value"),
+    ("value_two_examiners = 25", "", "limits.range_deg", "go together"),
+    ('kind = "important diff', 'kind = "vital diff', "limits.pain.kind", "should be 'measurement"),
 ]
 
 

@@ -88,7 +88,14 @@ def test_commands_say_what_must_follow() -> None:
         Act.OTHER_SIDE: ("other side", False, False),
         Act.CHECK_POSITION: ("check position", False, False),
         Act.NOTE: ("note", False, True),
+        Act.PAUSE_LISTENING: ("pause listening", False, False),
+        Act.RESUME_LISTENING: ("resume listening", False, False),
+        Act.BEGIN_BOUT: ("begin bout", False, False),
+        Act.END_BOUT: ("end bout", False, False),
+        Act.END_SESSION: ("end session", False, False),
     }
+    may_take = {p.act: p.may_take for p in command_phrases(PACK) if p.may_take}
+    assert may_take == {Act.BEGIN_BOUT: ("side", "test", "grade")}
 
 
 def test_a_slot_that_the_pack_lacks_has_no_phrases() -> None:

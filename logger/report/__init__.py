@@ -1,0 +1,1 @@
+"""What the findings of a session say together, of several sessions, and how both are shown."""

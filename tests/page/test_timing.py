@@ -1,0 +1,56 @@
+"""Times of the page's clock as seconds of the session."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.page.timing import PageClock, SampleClock
+
+
+def test_a_page_counts_from_when_it_met_the_room() -> None:
+    """A page's milliseconds, tied once."""
+    clock = PageClock(page_ms=5000.0, session_s=60.0)
+    assert clock.at_s(5000.0) == 60.0
+    assert clock.at_s(7500.0) == 62.5
+    assert clock.at_s(0.0) == 55.0
+
+
+def test_a_page_that_slept_is_tied_anew() -> None:
+    """Its clock stood still for five minutes; a message that took long is no sleep."""
+    clock = PageClock(0.0, 0.0)
+    assert clock.meet(10_000.0, 10.4) == 0.0
+    assert clock.at_s(10_000.0) == 10.0
+    assert clock.meet(20_000.0, 320.0) == pytest.approx(300.0)
+    assert clock.at_s(21_000.0) == 321.0
+
+
+@given(st.integers(0, 2**32))
+def test_late_stamps_do_not_shift_the_sound(seed: int) -> None:
+    """Blocks of 0.1 s stamped up to 0.4 s late: the start is right within the least delay."""
+    rng = random.Random(seed)
+    clock = SampleClock(16_000)
+    delays = [rng.uniform(0, 0.4) for _ in range(50)]
+    for i, late_s in enumerate(delays):
+        assert clock.take(3.0 + i * 0.1 + late_s, 1600) == 0.0
+    assert clock.start_s == pytest.approx(3.0 + min(delays))
+
+
+def test_a_clock_that_drifts_is_followed() -> None:
+    """A sound card 0.02 % slow is 0.36 s late after half an hour: no gap, and the start moves."""
+    clock = SampleClock(16_000)
+    for i in range(18_000):
+        assert clock.take(i * 0.1 * 1.0002, 1600) == 0.0
+    assert clock.start_s == pytest.approx(0.36, abs=0.01)
+
+
+def test_missing_sound_is_found_once_several_blocks_agree() -> None:
+    """Three seconds are gone after block 20; a lone late block is none."""
+    clock = SampleClock(16_000)
+    late = [0.0] * 10 + [1.5] + [0.0] * 9 + [3.0] * 5
+    gaps = [clock.take(i * 0.1 + extra, 1600) for i, extra in enumerate(late)]
+    assert gaps[:-1] == [0.0] * 24
+    assert gaps[-1] == pytest.approx(3.0)

@@ -68,6 +68,8 @@ def live_command(
 
     Example: spoken-findings live --out findings
     """
+    # Whatever is written from here on is for the one who runs this alone.
+    os.umask(0o077)
     packs = _packs(pack_name)
     _check_folder(out)
     path = journal or platformdirs.user_data_path("spoken-findings") / "journal.db"

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from logger.core.events import ArmAngle, Utterance
-from logger.core.session import SessionFacts
+from logger.core.session import CautionAnswer, SessionFacts
 from logger.grammar.pack import Pack
 from logger.live import actions
 from logger.live.session import LiveSession
@@ -37,6 +37,17 @@ Soon = Callable[..., None]
 
 
 @dataclass(frozen=True, slots=True)
+class Around:
+    """What a session is served with."""
+
+    kit: Kit
+    seats: Seats
+    soon: Soon
+    now_s: Callable[[], float]
+    """The room's clock, to which the pages' are tied."""
+
+
+@dataclass(frozen=True, slots=True)
 class Opening:
     """How a session is opened, and with what."""
 
@@ -48,13 +59,10 @@ class Opening:
 class Going:
     """One session from when it is opened until it is left."""
 
-    def __init__(
-        self, kit: Kit, seats: Seats, soon: Soon, opening: Opening, failed: Callable[[str], None]
-    ) -> None:
+    def __init__(self, around: Around, opening: Opening, failed: Callable[[str], None]) -> None:
         """Open it; `failed` is called on the loop with why it cannot be opened."""
-        self._kit = kit
-        self._seats = seats
-        self._soon = soon
+        self._kit, self._seats, self._soon = around.kit, around.seats, around.soon
+        self._now_s = around.now_s
         self._listener: Listener | None = None
         self._footage: Footage | None = None
         self._heard: LastHeard | None = None
@@ -67,9 +75,9 @@ class Going:
         self._desk = Desk(
             opening.open_session,
             DeskOutlets(
-                opened=lambda session, state: soon(self._opened, session, state),
-                failed=lambda sentence: soon(failed, sentence),
-                stuck=lambda sentence: soon(seats.trouble, "disk", sentence),
+                opened=lambda session, state: self._soon(self._opened, session, state),
+                failed=lambda sentence: self._soon(failed, sentence),
+                stuck=lambda sentence: self._soon(self._seats.trouble, "disk", sentence),
             ),
         )
 
@@ -89,7 +97,7 @@ class Going:
 
     def _opened(self, session: LiveSession, state: State) -> None:
         self.session_id, self.pack, self._facts = session.session_id, session.pack, session.facts
-        self._begun_s = self._kit.now_s() - session.now_s()
+        self._begun_s = self._now_s() - session.now_s()
         self._heard = state.last_heard
         if self.keep_media:
             path = self._kit.out / f"session-{self.session_id}.mkv"
@@ -113,6 +121,15 @@ class Going:
             self._listener.flush(lambda: self._submit(seat, action))
         else:
             self._submit(seat, action)
+
+    def answer(self, seat: Seat, answers: tuple[CautionAnswer, ...]) -> None:
+        """Answer the cautions of a session that was stopped before they were."""
+        self._submit(seat, actions.AnswerCautions(answers))
+
+    @property
+    def asks_cautions(self) -> bool:
+        """Whether the cautions are still to be answered."""
+        return self.state is not None and self.state.phase == "cautions"
 
     def _action(self, seat: Seat, message: messages.Incoming) -> actions.Action | None:
         by = self._facts.examiner_code or "page"
@@ -231,7 +248,7 @@ class Going:
         if self.state is None:
             return None
         return state_facts(self.state, self._facts, self.pack) | {
-            "now_s": round(self._in_session(self._kit.now_s()), 1),
+            "now_s": round(self._in_session(self._now_s()), 1),
             "session": self.session_id,
             "keep_media": self.keep_media,
         }

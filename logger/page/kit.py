@@ -43,6 +43,22 @@ class Recognisers:
             return self._opened[key]
 
 
+@dataclass(slots=True)
+class RisingSeconds:
+    """Seconds of the clock that dates the sessions, which never run back.
+
+    It goes on while the machine sleeps, which a monotonic clock does not everywhere.
+    """
+
+    clock: Callable[[], datetime]
+    _last_s: float = 0.0
+
+    def __call__(self) -> float:
+        """Return the seconds now."""
+        self._last_s = max(self._last_s, self.clock().timestamp())
+        return self._last_s
+
+
 @dataclass(frozen=True, slots=True)
 class Kit:
     """What the room works with."""
@@ -59,15 +75,6 @@ class Kit:
     """None where there is no camera to be used."""
     clock: Callable[[], datetime]
     options: Mapping[str, str | bool] = field(default_factory=dict)
-    _now: list[float] = field(default_factory=lambda: [0.0])
-
-    def now_s(self) -> float:
-        """Return seconds that never run back, of the clock that dates the sessions.
-
-        It goes on while the machine sleeps, which a monotonic clock does not everywhere.
-        """
-        self._now[0] = max(self._now[0], self.clock().timestamp())
-        return self._now[0]
 
     def open_ear(self, pack: Pack) -> Callable[[], HearsBlocks]:
         """Open the recogniser of a pack; return what makes an ear with it."""

@@ -81,7 +81,6 @@ class Begin(_Message):
     patient_code: Code = ""
     examiner_code: Code = ""
     involved_side: Side | None = None
-    camera: bool = True
     keep_media: bool = False
     answers: Annotated[list[Answer], Field(max_length=200)]
 

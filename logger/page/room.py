@@ -15,8 +15,8 @@ from logger.live import actions
 from logger.live.session import LiveSession
 from logger.page import messages
 from logger.page.codes import code_advice
-from logger.page.going import Going, Opening
-from logger.page.kit import Kit
+from logger.page.going import Around, Going, Opening
+from logger.page.kit import Kit, RisingSeconds
 from logger.page.looking import EyeOutlets, Looker, Shot, Sighting
 from logger.page.practising import Practising
 from logger.page.seats import Plain, Seat, Seats
@@ -38,6 +38,8 @@ class Room:
         """Make a room, on the running loop."""
         self._kit = kit
         self._loop = asyncio.get_running_loop()
+        self.now_s = RisingSeconds(kit.clock)
+        """The room's clock, to which the pages' are tied."""
         self._seats = Seats()
         self._pack = kit.packs[0]
         self._going: Going | None = None
@@ -56,10 +58,6 @@ class Room:
             messages.Leave: self._leave,
             messages.Practise: self._practise,
         }
-
-    def now_s(self) -> float:
-        """Return the seconds that the room's clock says."""
-        return self._kit.now_s()
 
     def _soon(self, function: Callable[..., None], *values: object) -> None:
         """Call a function on the loop, from any thread; nothing once the loop has ended."""
@@ -143,7 +141,8 @@ class Room:
     # ---- a session ----
 
     def _begin(self, seat: Seat, asked: messages.Begin) -> None:
-        pack, kit = self._pack, self._kit
+        going, kit = self._going, self._kit
+        pack = going.pack if going else self._pack
         answers = tuple(
             CautionAnswer(caution.text, answer.present, answer.reason.strip())
             for caution, answer in zip(pack.cautions, asked.answers, strict=False)
@@ -153,6 +152,9 @@ class Room:
             return
         if any(answer.present and not answer.reason for answer in answers):
             seat.refuse("A caution that is present needs the reason for testing all the same.")
+            return
+        if going and going.asks_cautions:
+            going.answer(seat, answers)
             return
         facts = SessionFacts(
             patient_code=asked.patient_code.strip() or None,
@@ -181,7 +183,8 @@ class Room:
             seat.refuse(_BUSY)
             return
         self._practice = None
-        self._going = Going(self._kit, self._seats, self._soon, opening, self._failed)
+        around = Around(self._kit, self._seats, self._soon, self.now_s)
+        self._going = Going(around, opening, self._failed)
 
     def _failed(self, sentence: str) -> None:
         self._going = None

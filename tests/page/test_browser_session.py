@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import stat
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -86,6 +87,7 @@ def run_session(playwright: Playwright, folder: Path, part_s: tuple[float, float
         wait_for_view(page, "start")
         context.close()
     (saved,) = (folder / "out").iterdir()
+    assert {stat.S_IMODE(path.stat().st_mode) for path in saved.iterdir()} == {0o600}
     return shown, saved, recorded
 
 

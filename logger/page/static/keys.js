@@ -11,6 +11,8 @@ export function listenToKeys(page, link, testing) {
     if (target.closest(FIELDS)) return;
     // Space presses a button that has the focus, as everywhere.
     if (event.key === " " && target.closest("button, a, summary, [role=button]")) return;
+    const side = { l: "left", L: "left", r: "right", R: "right" }[event.key];
+    if (side) testing.side(side);
     const what = { " ": "check_position", Backspace: "withdraw", p: "pause", P: "pause" }[event.key];
     if (!what) return;
     event.preventDefault();

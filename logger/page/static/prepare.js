@@ -137,7 +137,6 @@ export class Prepare {
       patient_code: byId("patient-code").value.trim(),
       examiner_code: byId("examiner-code").value.trim(),
       involved_side: document.querySelector('input[name="involved"]:checked').value || null,
-      camera: Boolean(this.devices.picture),
       keep_media: byId("keep-media").checked,
       answers: this.answers().map(({ present, reason }) => ({ present, reason: present ? reason : "" })),
     });

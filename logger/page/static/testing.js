@@ -28,6 +28,7 @@ export class Testing {
     byId("pause").addEventListener("click", () => this.do("pause"));
     byId("bout-button").addEventListener("click", () => this.do(this.page.state?.running_bout ? "end_bout" : "begin_bout"));
     byId("end").addEventListener("click", () => this.end());
+    byId("again").addEventListener("click", () => this.do("resume"));
     setInterval(() => this.refresh(), 500);
     document.addEventListener("visibilitychange", () => {
       if (document.visibilityState === "visible" && page.stage === "testing") this.keepAwake();
@@ -84,6 +85,11 @@ export class Testing {
   do(what) {
     const asked = what === "pause" && this.page.state?.phase === "paused" ? "resume" : what;
     this.link.send({ kind: "do", what: asked, page_ms: performance.now() });
+  }
+
+  /** @param {"left"|"right"} side */
+  side(side) {
+    this.link.send({ kind: "side", side, page_ms: performance.now() });
   }
 
   async end() {
@@ -148,13 +154,20 @@ export class Testing {
     measured(byId("gauge"), gauge);
   }
 
+  /** What a position check has found. @param {any} heard */
+  position(heard) {
+    const checks = this.page.state?.position_checks.filter((check) => Math.abs(check.at_s - heard.at_s) < 0.06) ?? [];
+    if (heard.what !== "command" || !checks.length) return "";
+    return `Position: ${checks.map((check) => `${check.side} ${check.words}`).join(", ")}`;
+  }
+
   /** @param {any} heard */
   heard(heard) {
     if (this.page.stage !== "testing") return;
     const line = byId("heard");
     line.classList.remove("gone");
     line.dataset.what = heard.what;
-    say(line, heardWords(heard));
+    say(line, this.position(heard) || heardWords(heard));
     clearTimeout(this.fading);
     this.fading = setTimeout(() => line.classList.add("gone"), FAINT_MS);
     this.options();
@@ -162,6 +175,12 @@ export class Testing {
     this.tones.play(heard.what);
     this.speech.say(heard.say);
   }
+}
+
+/** What was said, or which key did the same. @param {string} text */
+function plain(text) {
+  const key = /^\[by hand: (.*)\]$/.exec(text);
+  return key ? `${key[1]} (by hand)` : `“${text}”`;
 }
 
 /** How long a picture took to the gauge, for whoever measures. @param {any} place @param {any} gauge */
@@ -173,7 +192,7 @@ function measured(place, gauge) {
 
 /** @param {any} heard */
 function heardWords(heard) {
-  const text = `“${heard.text}”`;
+  const text = plain(heard.text);
   const reason = heard.reason ? `: ${heard.reason}` : "";
   switch (heard.what) {
     case "logged": return `✓ Logged: ${text}`;

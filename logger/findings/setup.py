@@ -124,9 +124,7 @@ def _visible(
             blinked = True
             continue
         step_s = 0.0 if blinked else sample.time_s - seen[-1].time_s
-        # Markers give the elevation in space, whatever its plane.
-        plane = plane_deg if sample.source == "pose" else 0.0
-        angle = in_plane_deg(sample.angle_deg, sample.scapular_deg, plane)
+        angle = in_plane_deg(sample, sample.angle_deg, plane_deg)
         raw = sample.angle_deg if sample.seen_deg is None else sample.seen_deg
         own = sample.source, sample.error_deg
         seen.append(_Seen(sample.time_s, angle, step_s, raw, *own))
@@ -134,17 +132,18 @@ def _visible(
     return seen
 
 
-def in_plane_deg(frontal_deg: float, scapular_deg: float | None, plane_deg: float) -> float:
+def in_plane_deg(sample: ArmAngle, frontal_deg: float, plane_deg: float) -> float:
     """Return the elevation of an arm held in a plane turned forward by `plane_deg`, in degrees.
 
-    Between the two planes for which the eye gives it (0 and 30), and a little beyond, on a
-    straight line; where it gives only the frontal one, as a square camera sees it:
-    tan(true) = tan(seen) / cos(plane).
+    `frontal_deg` is the sample's own angle. Between the two planes for which the eye gives it (0
+    and 30), and a little beyond, on a straight line; where it gives only the frontal one, as a
+    square camera sees it: tan(true) = tan(seen) / cos(plane). Markers give the elevation in space,
+    whatever its plane.
     """
-    if not plane_deg:
+    if not plane_deg or sample.source == "markers":
         return frontal_deg
-    if scapular_deg is not None:
-        return frontal_deg + (scapular_deg - frontal_deg) * plane_deg / _SCAPULAR_DEG
+    if sample.scapular_deg is not None:
+        return frontal_deg + (sample.scapular_deg - frontal_deg) * plane_deg / _SCAPULAR_DEG
     seen = radians(frontal_deg)
     return degrees(atan2(sin(seen), cos(seen) * cos(radians(plane_deg))))
 
@@ -247,7 +246,7 @@ def _unseen(
 ) -> list[tuple[float, float]]:
     """Return (time_s, angle_deg) of the readings after the window that were too poor to count."""
     return [
-        (a.time_s, in_plane_deg(a.angle_deg, a.scapular_deg, plane_deg))
+        (a.time_s, in_plane_deg(a, a.angle_deg, plane_deg))
         for a in angles
         if a.side == side
         and between_s[0] < a.time_s <= between_s[1]

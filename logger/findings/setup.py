@@ -36,6 +36,8 @@ class SetupRules:
     most_unseen_s: float = 3.0
     """A window that ended longer ago than this is given only if nothing speaks against the arm
     having stayed, not even readings that are too poor to count."""
+    held_unseen_s: float = 1.0
+    """Such readings that hold still elsewhere for this long speak against it."""
     most_moved_deg: float = 15.0
     """Poor readings further off than this, in the middle, say that the arm has moved."""
     edge_s: float = 1.0
@@ -262,11 +264,27 @@ def _moved_unseen(
     """Whether readings too poor to count say that the arm was moved while hands covered it.
 
     Under hands a reading may be tens of degrees off. Shortly after a window that says nothing;
-    over a longer time the arm may really have been moved, and a blank is better.
+    over a longer time the arm may really have been moved, and a blank is better: where the
+    readings lie elsewhere in the middle, or held still elsewhere for a while.
     """
     if len(unseen) < _LEAST_SAMPLES or unseen[-1][0] - unseen[0][0] < rules.most_unseen_s:
         return False
-    return abs(median(angle for _, angle in unseen) - middle_deg) > rules.most_moved_deg
+    if abs(median(angle for _, angle in unseen) - middle_deg) > rules.most_moved_deg:
+        return True
+    return any(_held_away(unseen[start:], middle_deg, rules) for start in range(len(unseen)))
+
+
+def _held_away(unseen: Sequence[tuple[float, float]], middle_deg: float, rules: SetupRules) -> bool:
+    """Whether the first of these readings and those after it hold still elsewhere for a while."""
+    low = high = unseen[0][1]
+    for time_s, angle in unseen:
+        low, high = min(low, angle), max(high, angle)
+        near = abs(angle - middle_deg) <= rules.most_moved_deg
+        if near or high - low > rules.most_spread_deg:
+            return False
+        if time_s - unseen[0][0] >= rules.held_unseen_s - 1e-6:
+            return True
+    return False
 
 
 def status_in_window(angle_deg: float, window: SetupWindow | None, error_deg: float) -> SetupStatus:

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 
 _PATCH_PX: Final = 24
 _NO_KIND: Final = -1
+_POOR_SHARE: Final = 0.75
+"""Under hands readings may agree by chance, as often as not; of a bare shoulder most do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +95,7 @@ class CoverWatch:
         most = max((kind.frames for kind in self._kinds), default=0)
         least = max(min(self._settings.least_frames, most), 1)
         rated = [
-            (float(np.median(kind.disagreements_deg)), number)
+            (float(np.quantile(kind.disagreements_deg, _POOR_SHARE)), number)
             for number, kind in enumerate(self._kinds)
             if kind.frames >= least
         ]

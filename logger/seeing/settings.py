@@ -80,6 +80,9 @@ class WatchSettings:
     plain and a mirrored view (the model errs to one side, mirrored to the other)."""
     most_pair_deg: float = 20.0
     """Twice the standard deviation of all single views."""
+    stray_share: float = 0.2
+    """Of so many views of a picture or fewer, those further than `most_pair_deg` from the middle
+    are left out; of more, they count against the reading."""
     least_elbow: float = 0.6
     """The model's own visibility of the elbow, 0 to 1."""
     arm_trunks: tuple[float, float] = (0.33, 0.75)

@@ -44,13 +44,17 @@ class Watcher:
         self._settings = settings
         self._model = model
 
-    def watch(self, frames: Callable[[], Frames]) -> Watched:
+    def watch(
+        self, frames: Callable[[], Frames], looks: Callable[[], Frames] | None = None
+    ) -> Watched:
         """Return the samples of both arms in the order of time.
 
-        `frames` is called twice and must each time give the recording afresh from its start, as
-        (time_s, (h, w, 3) uint8 RGB). Without a patient every sample has no angle and a reason.
+        `frames` must each time give the recording afresh from its start, as (time_s, (h, w, 3)
+        uint8 RGB). It is called twice, or once where `looks` gives some of the same pictures,
+        spread over the recording, to look for the patient in. Without a patient every sample has
+        no angle and a reason.
         """
-        found = Search(self._settings, self._model).find(frames())
+        found = Search(self._settings, self._model).find((looks or frames)())
         taken = paced(frames(), self._settings.rate_hz)
         if found.trunk is None or found.reason:
             angles = tuple(sample for time_s, _ in taken for sample in blank(time_s, found.reason))

@@ -178,8 +178,16 @@ class TokenNetwork:
 
     def weight(self, place: Place) -> float:
         """Return the weight of a path that stands here, in nats."""
-        total = sum(self._credit_of(phrase) for phrase in place.said)
+        total, counts = 0.0, Counter[str]()
+        for phrase in place.said:
+            total += self._credit_beside(counts, phrase)
+            counts[_kind(phrase)] += 1
         return total + _weight_in(self._context(place.said)[1], place.node)
+
+    def _credit_beside(self, counts: Counter[str], phrase: Spoken) -> float:
+        """Return the credit of a phrase after these kinds: what is said twice has it once."""
+        credit = self._credit_of(phrase)
+        return min(credit, 0.0) if counts[_kind(phrase)] else credit
 
     def _credit_of(self, phrase: Spoken) -> float:
         if isinstance(phrase, Linking):
@@ -197,7 +205,9 @@ class TokenNetwork:
                 self._oddity(counts + Counter([kind])) if self._may_follow(said, kind) else np.inf
                 for kind in self._kinds
             ]
-            weights = (self._best - np.array(costs, np.float32)[:, np.newaxis]).max(axis=0)
+            most = [0.0 if counts[kind] else np.inf for kind in self._kinds]
+            credit = np.minimum(self._best, np.array(most, np.float32)[:, np.newaxis])
+            weights = (credit - np.array(costs, np.float32)[:, np.newaxis]).max(axis=0)
             _make_room(self._contexts)
             self._contexts[key] = _Context(said, counts, self._oddity(counts), weights)
         return key, self._contexts[key]
@@ -207,7 +217,7 @@ class TokenNetwork:
         context_key, context = self._context(place.said)
         key = (place.node, *context_key)
         if key not in self._moves:
-            pieces = list(self._pieces(context, place.node, 0, ()))
+            pieces = list(self._pieces(context, (place.node, 0), 0.0, ()))
             weight = _weight_in(context, place.node)
             which = [np.full(len(walk[0]), i, np.int32) for i, (walk, _) in enumerate(pieces)]
             _make_room(self._moves)
@@ -221,25 +231,25 @@ class TokenNetwork:
         return self._moves[key]
 
     def _pieces(
-        self, context: _Context, node: int, token_node: int, completed: tuple[Spoken, ...]
+        self, context: _Context, at: tuple[int, int], credit: float, completed: tuple[Spoken, ...]
     ) -> Iterator[tuple[_Piece, tuple[Spoken, ...]]]:
         """Yield the moves that complete nothing more, then those that do, phrase by phrase."""
-        walk = self._walk(node, token_node)
-        weights: NDArray[np.float32] = context.weights[walk.nodes] + np.float32(sum(map(self._credit_of, completed)))
+        walk = self._walk(at)
+        weights: NDArray[np.float32] = context.weights[walk.nodes] + np.float32(credit)
         may = np.isfinite(weights)
         yield (walk.token_ids[may], walk.nodes[may], weights[may]), completed
         for end, within in walk.crossings:
             for phrase in self._nodes[end].ends if np.isfinite(context.weights[end]) else ():
                 if self._may_follow(context.said, _kind(phrase)):
                     _, after = self._context((*context.said, phrase))
-                    yield from self._pieces(after, 0, within, (*completed, phrase))
+                    more = credit + self._credit_beside(context.counts, phrase)
+                    yield from self._pieces(after, (0, within), more, (*completed, phrase))
 
     def _leads_on(self, token_node: int) -> bool:
-        walk = self._walk(0, token_node)
+        walk = self._walk((0, token_node))
         return bool(len(walk.token_ids) or walk.crossings)
 
-    def _walk(self, node: int, token_node: int) -> _Walk:
-        key = (node, token_node)
+    def _walk(self, key: tuple[int, int]) -> _Walk:
         if key not in self._walks:
             found: list[tuple[int, int]] = []
             crossings: list[tuple[int, int]] = []

@@ -73,6 +73,8 @@ class UtteranceRules:
     turn_round: tuple[str, ...] = ()
     """Words such as "not": where free listening hears one that the reading does not hold, the
     opposite may have been said, and the row is marked for a check."""
+    no_note: tuple[str, ...] = ()
+    """What is talk after "note": "note to self"."""
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Slots that are meaningful only in a row that has one of the slots listed. A finding that
     says one without the other ("inferior glide, active") is still parsed, so that nothing said

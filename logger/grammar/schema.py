@@ -110,6 +110,7 @@ class UtteranceTable(Table):
     beside_row_only: Names = ()
     opening_word: OptionalForms = ()
     turn_round: OptionalForms = ()
+    no_note: OptionalForms = ()
     needs: dict[str, Names] = {}
 
 

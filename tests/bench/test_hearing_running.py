@@ -149,7 +149,7 @@ def test_pocketsphinx_takes_the_grammar_and_hears_with_it() -> None:
 
 def test_an_engine_that_takes_no_opening_word_is_left_out() -> None:
     condition = next(c for c in CONDITIONS if c.opening)
-    with Laboratory([Engine("ours")]) as laboratory:
+    with Laboratory([Engine("vosk")]) as laboratory:
         track = next(track for _, track in short.short_tracks())
         assert not list(measured(condition, [track], laboratory))
 

@@ -62,7 +62,8 @@ def merge(heard: Sequence[Heard], angles: Sequence[ArmAngle], rules: MergeRules)
     """Return the table of a session; the same input always gives the same table.
 
     Nothing is guessed. A slot for which two values were said stays empty and its row is marked
-    for a check with both; so is a row that takes over a doubtful side. Talk leaves no trace.
+    for a check with both; so is a row that takes over a doubtful side. Talk leaves no trace, but
+    where it may have changed the side, rows that take the side over are marked.
     """
     table = _Table(angles, rules)
     for item in sorted(heard, key=lambda h: h.utterance.start_s):
@@ -92,6 +93,9 @@ class _Table:
 
     def take(self, item: Heard) -> None:
         if item.utterance.verdict is Verdict.TALK:
+            if item.question:
+                doubts = (*self._in_force.doubts, f"side: perhaps {item.question}")
+                self._in_force = _InForce(self._in_force.side, doubts)
             return
         if item.statement is None:
             # Words that state nothing are talk, unless they were nearly heard as a statement.

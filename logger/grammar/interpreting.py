@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from logger.core.events import Verdict
-from logger.core.statements import SLOTS, Doubt, Heard
+from logger.core.statements import SLOTS, Act, Doubt, Heard
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -58,11 +58,11 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
     A rival that differs only in values that sound alike is close from further away. One that
     means the same, or nothing, raises no doubt. One of the same act makes a `Doubt` for each slot
     whose values differ; one of another act becomes the question. Words that state nothing but
-    have a close rival that does keep the question too, with no statement. Talk is not interpreted
-    at all.
+    have a close rival that does keep the question too, with no statement. Talk states nothing; if
+    the engine found that a side may have been said in it, the question says so.
     """
     if utterance.verdict is Verdict.TALK:
-        return Heard(utterance, None)
+        return Heard(utterance, None, question=_perhaps_side(utterance, parser))
     nats, alike_nats = (close or Closeness()).within(utterance.confidence)
     statement = parser.parse(utterance.text)
     if turning := parser.turning(utterance.text):
@@ -80,6 +80,15 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
     doubts = (_doubt(slot, statement, same) for slot in SLOTS)
     question = _question(others) or _turned(utterance, parser, max(nats, alike_nats))
     return Heard(utterance, statement, tuple(doubt for doubt in doubts if doubt), question)
+
+
+def _perhaps_side(utterance: Utterance, parser: Parser) -> str:
+    """Return the question whether talk changed the side; empty if nothing speaks for it."""
+    for alternative in utterance.alternatives:
+        statement = parser.parse(alternative.text)
+        if statement is not None and statement.act in (Act.SIDE, Act.OTHER_SIDE):
+            return f'"{alternative.text}" at {utterance.start_s:.0f} s?'
+    return ""
 
 
 def _turned(utterance: Utterance, parser: Parser, nats: float) -> str:

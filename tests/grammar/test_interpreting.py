@@ -156,3 +156,13 @@ def test_a_close_reading_that_turns_it_round_is_a_question() -> None:
     assert not heard(
         "right inferior glide is stiff", ("right inferior glide isn't stiff", 9)
     ).question
+
+
+def test_talk_that_may_have_changed_the_side_says_so() -> None:
+    def talk(rival: str) -> Utterance:
+        return Utterance("i would say", 7.2, 8.0, 0.0, Verdict.TALK, (Alternative(rival, 7.4),))
+
+    found = interpret(talk("other side"), PARSER)
+    assert found.statement is None
+    assert found.question == '"other side" at 7 s?'
+    assert interpret(talk("pain three"), PARSER).question == ""

@@ -31,8 +31,8 @@ class _Rival:
 class Closeness:
     """How near a rival reading must be to raise a doubt, in nats.
 
-    The worse the reading taken fits the speech, the further away a rival still counts: of 280
-    utterances the wrong ones that fitted well had rivals within 1.5.
+    The worse the reading taken fits the speech, the further away a rival still counts. Of 16 wrong
+    readings among 280 that fitted within 1.8 nats a word, 14 had a rival as close as this.
     """
 
     nats: float = 1.5

@@ -14,7 +14,7 @@ import platformdirs
 
 from logger.bench.hearing import report
 from logger.bench.hearing.conditions import chosen
-from logger.bench.hearing.document import as_markdown
+from logger.bench.hearing.document import as_markdown, by_hand
 from logger.bench.hearing.measuring import Engine, Laboratory, measured
 from logger.bench.hearing.peers import PEERS
 from logger.bench.hearing.short import short_tracks
@@ -165,7 +165,8 @@ def hearing_command(
         with Laboratory(chosen_engines) as laboratory:
             results = table.show(session.run(plan, request, laboratory))
     if markdown:
-        _write(markdown, as_markdown(results, _said()))
+        kept = by_hand(markdown.read_text("utf-8")) if markdown.is_file() else ""
+        _write(markdown, as_markdown(results, _said(), kept))
     if as_json:
         about = {key: options[key] for key in ("findings", "tracks", "seed", "pack_name")}
         click.echo(json.dumps(report.as_document(results, about)))

@@ -76,7 +76,8 @@ def merge(heard: Sequence[Heard], angles: Sequence[ArmAngle], rules: MergeRules)
     """Return the table of a session; the same input always gives the same table.
 
     Nothing is guessed. A slot for which two values were said stays empty and its row is marked
-    for a check with both; so is a row that takes over a doubtful side. Talk leaves no trace.
+    for a check with both; so is a row that takes over a doubtful side. Talk leaves no trace, but
+    where it may have changed the side, rows that take the side over are marked.
     """
     table = Table(rules)
     in_time = sorted(angles, key=lambda sample: sample.time_s)
@@ -173,6 +174,8 @@ class Table:
         What is done by hand is done even while listening is paused.
         """
         if item.utterance.verdict is Verdict.TALK:
+            if item.question:
+                self._side.doubt(f"side: perhaps {item.question}")
             return Outcome("refused")
         if item.statement is None:
             # Words that state nothing are talk, unless they were nearly heard as a statement.

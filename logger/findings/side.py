@@ -34,6 +34,10 @@ class SideInForce:
         self.side = next((side for side in SIDES if side == sides[0]), None)
         self.doubts = tuple(doubts)
 
+    def doubt(self, reason: str) -> None:
+        """Say why it is no longer certain."""
+        self.doubts = (*self.doubts, reason)
+
     def switch(self, reasons: Iterable[str]) -> bool:
         """Put the other side into force; False where none was."""
         if self.side is None:

@@ -82,6 +82,8 @@ class UtteranceRules:
     opposite may have been said, and the row is marked for a check."""
     bout_takes: tuple[str, ...] = ()
     """Slots that may follow "begin bout" in the same utterance; the side among them, even bare."""
+    no_note: tuple[str, ...] = ()
+    """What is talk after "note": "note to self"."""
     needs: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Slots that are meaningful only in a row that has one of the slots listed. A finding that
     says one without the other ("inferior glide, active") is still parsed, so that nothing said

@@ -69,8 +69,8 @@ class Parser:
           pain 3 and no side, "correction, right" says the side.
         - Different values for one slot are all kept, in order; the same value is kept once.
         - "begin bout" may be followed by phrases of the slots that the pack lists for it.
-        - "note" keeps the words after it as they are written. A note that is itself a command
-          ("note, scratch that") is a mixture and states nothing.
+        - "note" keeps the words after it as they are written, but "note to self" is talk. A note
+          that is itself a command ("note, scratch that") is a mixture and states nothing.
         - Linking words and phrases that count only beside a row make the whole text talk unless
           it names a test or a motion, or is a correction.
         - A pack with an opening word hears only what begins with it.
@@ -110,7 +110,10 @@ class Parser:
 
     def _noted(self, rest: str) -> Statement | None:
         words = rest[_leading_pause(rest) :].rstrip(" ,;:\t\n")
-        if not re.search(r"\w", words) or " ".join(normalised(words)) in self._commands:
+        plain = " ".join(normalised(words))
+        if not re.search(r"\w", words) or plain in self._commands:
+            return None
+        if any(f"{plain} ".startswith(f"{talk} ") for talk in self._rules.no_note):
             return None
         inner = self._parse_opened(words)
         if inner is not None and inner.act in (Act.CORRECTION, Act.NOTE, Act.BEGIN_BOUT):

@@ -113,6 +113,7 @@ class UtteranceTable(Table):
     opening_word: OptionalForms = ()
     turn_round: OptionalForms = ()
     bout_takes: Names = ()
+    no_note: OptionalForms = ()
     needs: dict[str, Names] = {}
 
 

@@ -147,13 +147,17 @@ class Listening:
         # The decoder thins this mask by 384 inside: it wants the mask of the audio samples.
         self._fixed = {"encoder_hidden_states": hidden, "encoder_attention_mask": mask}
         self._past: list[FloatArray] = []
+        self._first: list[FloatArray] = []
 
     def start(self) -> FloatArray:
         """Return the log-probabilities of the first token, shape (1, tokens)."""
-        empty = np.zeros((1, _HEADS, 0, _HEAD_WIDTH), np.float32)
-        self._past = [empty] * len(self._model.past_names)
-        logits, *self._past = self._step(np.array([[START_TOKEN]]), first=True)
-        return _log_softmax(logits[:, -1])
+        if not self._first:
+            empty = np.zeros((1, _HEADS, 0, _HEAD_WIDTH), np.float32)
+            self._past = [empty] * len(self._model.past_names)
+            logits, *past = self._step(np.array([[START_TOKEN]]), first=True)
+            self._first = [_log_softmax(logits[:, -1]), *past]
+        log_p, *self._past = self._first
+        return log_p
 
     def advance(self, parents: NDArray[np.intp], tokens: NDArray[np.int64]) -> FloatArray:
         """Extend paths, and return the log-probabilities of what follows.

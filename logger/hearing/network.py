@@ -12,7 +12,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +43,9 @@ _ODD_NATS: Final = 5.0
 """What it costs to say a slot twice, or degrees without a motion: such is said by mistake once in
 a hundred times (judged, not measured), and without a price the search drowns in it."""
 
+_MOST_KEPT: Final = 2000
+"""Places and contexts whose moves are kept."""
+
 _MOST_LINKS: Final = 8
 _LINK_COST: Final = 1.5
 """In nats: a path with linking words must be better by this than one without."""
@@ -56,6 +59,8 @@ class Opening:
 
 
 Spoken = Phrase | CommandPhrase | Linking | Opening
+_Piece = tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.float32]]
+"""Tokens, nodes, weights."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,16 +83,42 @@ class Place:
 class Moves:
     """What may come next at a place, token by token; row i of each belongs together."""
 
-    token_ids: NDArray[np.int64]
+    token_ids: NDArray[np.int32]
     """Shape (moves,)."""
     weights_nats: NDArray[np.float32]
     """How much each move adds to the weight of its path, shape (moves,)."""
-    nodes: tuple[int, ...]
+    nodes: NDArray[np.int32]
+    """Shape (moves,)."""
     completed: tuple[tuple[Spoken, ...], ...]
+    """What may be completed."""
+    which: NDArray[np.int32]
+    """The index in `completed` of what each move completes, shape (moves,)."""
 
     def place(self, at: Place, row: int) -> Place:
         """Return where move `row` leads from `at`."""
-        return Place(self.nodes[row], at.said + self.completed[row])
+        return Place(int(self.nodes[row]), at.said + self.completed[self.which[row]])
+
+
+@dataclass(frozen=True, slots=True)
+class _Walk:
+    """Where tokens lead from a node without ending a phrase, whatever has been said."""
+
+    token_ids: NDArray[np.int32]
+    nodes: NDArray[np.int32]
+    crossings: tuple[tuple[int, int], ...]
+    """Nodes where a phrase may end in mid-token, and where in the token that is."""
+
+
+@dataclass(slots=True)
+class _Context:
+    """What has been said, as far as it decides what may follow."""
+
+    said: tuple[Spoken, ...]
+    counts: Counter[str]
+    oddity: float
+    weights: NDArray[np.float32]
+    """Of a path at each node, without the credits of what has been said; -inf where it may not
+    be. Shape (nodes,)."""
 
 
 @dataclass(slots=True)
@@ -131,6 +162,13 @@ class TokenNetwork:
                 for written in _written(phrase.text):
                     self._add(_letters(written), phrase)
         self._tokens = _token_tree(tokens)
+        self._kinds = sorted({kind for node in self._nodes for kind in node.best})
+        self._best = np.full((len(self._kinds), len(self._nodes)), -np.inf, np.float32)
+        for at, node in enumerate(self._nodes):
+            for kind, credit in node.best.items():
+                self._best[self._kinds.index(kind), at] = credit
+        self._contexts: dict[tuple[object, ...], _Context] = {}
+        self._walks: dict[tuple[int, int], _Walk] = {}
         self._moves: dict[tuple[object, ...], Moves] = {}
         self.punctuation = np.array(
             [i for i, token in enumerate(tokens) if token in _PUNCTUATION], np.int64
@@ -140,15 +178,16 @@ class TokenNetwork:
 
     def weight(self, place: Place) -> float:
         """Return the weight of a path that stands here, in nats."""
-        kinds = Counter(_kind(phrase) for phrase in place.said)
-        total = sum(self._credit_of(phrase) for phrase in place.said)
-        if not place.node:
-            return total - self._oddity(kinds)
-        return total + max(
-            credit - self._oddity(kinds + Counter([kind]))
-            for kind, credit in self._nodes[place.node].best.items()
-            if self._may_follow(place.said, kind)
-        )
+        total, counts = 0.0, Counter[str]()
+        for phrase in place.said:
+            total += self._credit_beside(counts, phrase)
+            counts[_kind(phrase)] += 1
+        return total + _weight_in(self._context(place.said)[1], place.node)
+
+    def _credit_beside(self, counts: Counter[str], phrase: Spoken) -> float:
+        """Return the credit of a phrase after these kinds: what is said twice has it once."""
+        credit = self._credit_of(phrase)
+        return min(credit, 0.0) if counts[_kind(phrase)] else credit
 
     def _credit_of(self, phrase: Spoken) -> float:
         if isinstance(phrase, Linking):
@@ -156,28 +195,78 @@ class TokenNetwork:
             return 0.0 if phrase.turns else -_LINK_COST
         return self._credits.get(phrase.text, 0.0)
 
+    def _context(self, said: tuple[Spoken, ...]) -> tuple[tuple[object, ...], _Context]:
+        """Return what `said` comes to, with a key that is the same for all that comes to it."""
+        counts = Counter(_kind(phrase) for phrase in said)
+        last = said[-1:]
+        key = (frozenset(counts.items()), *map(_kind, last), bool(last) and _is_last(last[-1]))
+        if key not in self._contexts:
+            costs = [
+                self._oddity(counts + Counter([kind])) if self._may_follow(said, kind) else np.inf
+                for kind in self._kinds
+            ]
+            most = [0.0 if counts[kind] else np.inf for kind in self._kinds]
+            credit = np.minimum(self._best, np.array(most, np.float32)[:, np.newaxis])
+            weights = (credit - np.array(costs, np.float32)[:, np.newaxis]).max(axis=0)
+            _make_room(self._contexts)
+            self._contexts[key] = _Context(said, counts, self._oddity(counts), weights)
+        return key, self._contexts[key]
+
     def moves(self, place: Place) -> Moves:
         """Return every token that may come next, with the place it leads to."""
-        counts = Counter(_kind(phrase) for phrase in place.said)
-        last = place.said[-1:]
-        key = (
-            place.node,
-            frozenset(counts.items()),
-            *map(_kind, last),
-            bool(last) and _is_last(last[-1]),
-        )
+        context_key, context = self._context(place.said)
+        key = (place.node, *context_key)
         if key not in self._moves:
-            kept = len(place.said)
-            found = list(self._walk(place, 0))
-            weight = self.weight(place)
-            weights = {end: self.weight(end) - weight for _, end in found}
+            pieces = list(self._pieces(context, (place.node, 0), 0.0, ()))
+            weight = _weight_in(context, place.node)
+            which = [np.full(len(walk[0]), i, np.int32) for i, (walk, _) in enumerate(pieces)]
+            _make_room(self._moves)
             self._moves[key] = Moves(
-                np.array([token for token, _ in found], np.int64),
-                np.array([weights[end] for _, end in found], np.float32),
-                tuple(end.node for _, end in found),
-                tuple(end.said[kept:] for _, end in found),
+                np.concatenate([tokens for (tokens, _, _), _ in pieces]),
+                np.concatenate([weights for (_, _, weights), _ in pieces]) - np.float32(weight),
+                np.concatenate([nodes for (_, nodes, _), _ in pieces]),
+                tuple(completed for _, completed in pieces),
+                np.concatenate(which),
             )
         return self._moves[key]
+
+    def _pieces(
+        self, context: _Context, at: tuple[int, int], credit: float, completed: tuple[Spoken, ...]
+    ) -> Iterator[tuple[_Piece, tuple[Spoken, ...]]]:
+        """Yield the moves that complete nothing more, then those that do, phrase by phrase."""
+        walk = self._walk(at)
+        weights: NDArray[np.float32] = context.weights[walk.nodes] + np.float32(credit)
+        may = np.isfinite(weights)
+        yield (walk.token_ids[may], walk.nodes[may], weights[may]), completed
+        for end, within in walk.crossings:
+            for phrase in self._nodes[end].ends if np.isfinite(context.weights[end]) else ():
+                if self._may_follow(context.said, _kind(phrase)):
+                    _, after = self._context((*context.said, phrase))
+                    more = credit + self._credit_beside(context.counts, phrase)
+                    yield from self._pieces(after, (0, within), more, (*completed, phrase))
+
+    def _leads_on(self, token_node: int) -> bool:
+        walk = self._walk((0, token_node))
+        return bool(len(walk.token_ids) or walk.crossings)
+
+    def _walk(self, key: tuple[int, int]) -> _Walk:
+        if key not in self._walks:
+            found: list[tuple[int, int]] = []
+            crossings: list[tuple[int, int]] = []
+            going = [key]
+            while going:
+                at, within = going.pop()
+                found += ((token, at) for token in self._tokens[within].ids if (at, within) != key)
+                if self._nodes[at].ends and (not within or self._leads_on(within)):
+                    crossings.append((at, within))
+                going += (
+                    (self._nodes[at].children[letter], deeper)
+                    for letter, deeper in self._tokens[within].children.items()
+                    if letter in self._nodes[at].children
+                )
+            pairs = np.array(found, np.int32).reshape(-1, 2)
+            self._walks[key] = _Walk(pairs[:, 0], pairs[:, 1], tuple(crossings))
+        return self._walks[key]
 
     def ends(self, place: Place) -> Iterator[tuple[Spoken, ...]]:
         """Yield what has been said if the utterance ends here; nothing if it cannot."""
@@ -219,18 +308,6 @@ class TokenNetwork:
             if self._may_follow(place.said, _kind(phrase)):
                 yield Place(0, (*place.said, phrase))
 
-    def _walk(self, place: Place, token_node: int) -> Iterator[tuple[int, Place]]:
-        for token in self._tokens[token_node].ids:
-            yield token, place
-        starts = [place, *(self._closed(place) if place.node else ())]
-        for at in starts:
-            for letter, next_token_node in self._tokens[token_node].children.items():
-                child = self._nodes[at.node].children.get(letter)
-                if child is None:
-                    continue
-                if any(self._may_follow(at.said, kind) for kind in self._nodes[child].best):
-                    yield from self._walk(Place(child, at.said), next_token_node)
-
     def _may_follow(self, said: Sequence[Spoken], kind: str) -> bool:
         if self._rules.opening_word and not said:
             return kind == _OPENING
@@ -258,6 +335,16 @@ class TokenNetwork:
             if not (opens or corrects) or (isinstance(last, Linking) and not last.may_end):
                 return False
         return any(corrects or not phrase.bare for phrase in phrases)
+
+
+def _weight_in(context: _Context, node: int) -> float:
+    return float(context.weights[node]) if node else -context.oddity
+
+
+def _make_room(cache: dict[tuple[object, ...], Any]) -> None:
+    """Forget all once there is too much: what is needed again is soon made again."""
+    if len(cache) >= _MOST_KEPT:
+        cache.clear()
 
 
 def said_text(said: Sequence[Spoken]) -> str:

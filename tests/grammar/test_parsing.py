@@ -77,3 +77,11 @@ def test_windows_and_scale_are_the_handbooks() -> None:
 
 def test_the_listing_fits_80_columns() -> None:
     assert max(len(line) for line in what_can_be_said(PACK).splitlines()) <= 80
+
+
+def test_a_note_to_oneself_is_talk() -> None:
+    assert PARSER.parse("Note to self, order more tape.") is None
+    assert PARSER.parse("note to self") is None
+    kept = PARSER.parse("note to selfhelp group next week")
+    assert kept is not None
+    assert kept.note == "to selfhelp group next week"

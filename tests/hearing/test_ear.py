@@ -70,6 +70,33 @@ def test_an_utterance_comes_with_the_end_of_its_silence(speech: NDArray[np.float
     assert seen >= 5
 
 
+@pytest.mark.parametrize("size", [512, 1_600, 10_000_000])
+def test_computing_ahead_gives_the_same_utterances(speech: NDArray[np.float32], size: int) -> None:
+    """The very same stretches, each heard before its silence ends; some are heard in vain."""
+    plain, ahead = Recorder(), Recorder()
+    blocks = [speech[at : at + size] for at in range(0, len(speech), size)]
+    expected = list(hear_all(blocks, plain))
+    assert list(hear_all(blocks, ahead, ahead=True)) == expected
+    assert set(plain.stretches) <= set(ahead.stretches)
+    assert len(ahead.stretches) <= 1.5 * len(plain.stretches)
+
+
+def test_ahead_the_work_is_done_a_quarter_of_a_second_before_the_silence_ends(
+    speech: NDArray[np.float32],
+) -> None:
+    ear, block = Ear(recorder := Recorder(), ahead=True), SAMPLE_RATE_HZ // 50
+    heard_at_s: dict[tuple[float, float, int], float] = {}
+    early = 0
+    for at in range(0, len(speech), block):
+        now_s = (at + block) / SAMPLE_RATE_HZ
+        for utterance in ear.push(speech[at : at + block]):
+            first_s = min(s for key, s in heard_at_s.items() if key[1] == utterance.end_s)
+            early += now_s - first_s > 0.25
+        for stretch in recorder.stretches:
+            heard_at_s.setdefault(stretch, now_s)
+    assert early >= 5
+
+
 def test_an_hour_takes_no_more_memory_than_a_minute(speech: NDArray[np.float32]) -> None:
     """Ten minutes of speech without a pause are cut into pieces and let go."""
     start = int(1.3 * SAMPLE_RATE_HZ)

@@ -10,6 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from logger.grammar.loading import load_pack
+from logger.grammar.phrases import spoken_phrases
 from logger.hearing.moonshine import END_TOKEN, FloatArray
 from logger.hearing.network import Place, Spoken, TokenNetwork, said_text
 from logger.hearing.search import SearchRules, read_freely, read_network, score_paths
@@ -158,3 +159,21 @@ def test_free_reading_takes_the_best_token_and_scores_like_the_path(tokens: list
     assert score_paths(listening, [lax, loose, other]) == pytest.approx(
         [0.0, 0.0, _UNHEARD * (len(other) - 1)]
     )
+
+
+def test_what_is_said_twice_is_credited_once(tokens: list[bytes]) -> None:
+    network = TokenNetwork(PACK, tokens, {"pain two": 6.0, "pain three": 6.0})
+    pain = {p.text: p for p in spoken_phrases(PACK) if p.text in ("pain two", "pain three")}
+    once = network.weight(Place(0, (pain["pain two"],)))
+    twice = network.weight(Place(0, (pain["pain two"], pain["pain three"])))
+    assert once == pytest.approx(6.0)
+    assert twice < once
+    # Inside the second phrase too, so that the search is not led on by what it will not get.
+    at, text = Place(0, (pain["pain two"],)), "pain thr"
+    for token in tokenize(text, tokens)[1:]:
+        moves = network.moves(at)
+        if token in network.punctuation:
+            continue
+        rows = [row for row in range(len(moves.token_ids)) if moves.token_ids[row] == token]
+        at = next(p for p in (moves.place(at, r) for r in rows) if len(p.said) == 1)
+    assert network.weight(at) <= twice

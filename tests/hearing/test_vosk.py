@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import importlib.util
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -44,6 +45,17 @@ def recogniser() -> VoskRecogniser:
 def heard_in(name: str, recogniser: VoskRecogniser) -> list[Utterance]:
     blocks = open_recording(DATA / name).audio_blocks(1.0)
     return list(hear_all((block.samples for block in blocks), recogniser))
+
+
+def test_the_words_are_those_of_the_pack_with_linking_and_opening_words() -> None:
+    pack = load_pack("glenohumeral")
+    plain = VoskWords.of_pack(pack)
+    assert {"pain three", "scratch that", "is a bit", "isn't"} <= set(plain.phrases)
+    assert plain.notes == ("note",)
+    rules = replace(pack.utterance, opening_word=("record",))
+    opened = VoskWords.of_pack(replace(pack, utterance=rules))
+    assert set(opened.phrases) == {*plain.phrases, "record"}
+    assert opened.notes == ("record note",)
 
 
 @real

@@ -45,12 +45,23 @@ _LEGEND: Final = """\
 """
 
 
-def as_markdown(results: Sequence[Result], command: str) -> str:
+APART: Final = "Measured apart"
+"""How a paragraph begins that was written by hand and is kept; nothing but the like follows."""
+
+
+def by_hand(document: str) -> str:
+    """Return what was written by hand at the end of a document; "" where nothing was."""
+    _, found, rest = document.partition(f"\n{APART}")
+    return f"{APART}{rest}" if found else ""
+
+
+def as_markdown(results: Sequence[Result], command: str, apart: str = "") -> str:
     """Return the whole document.
 
     Args:
         results: one or more.
         command: what makes the document again.
+        apart: what was written by hand in the document that this one replaces.
 
     """
     engines = list(dict.fromkeys(result.engine for result in results))
@@ -64,7 +75,7 @@ def as_markdown(results: Sequence[Result], command: str) -> str:
             for engine in engines
         ),
     ]
-    parts.append(_PICTURE)
+    parts += [_PICTURE, apart] if apart else [_PICTURE]
     return "\n\n".join(part.strip("\n") for part in parts) + "\n"
 
 

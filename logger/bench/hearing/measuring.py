@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.bench.hearing.conditions import Condition
-from logger.bench.hearing.peers import TAKE_OPENING, open_peer
+from logger.bench.hearing.peers import PEERS, TAKE_OPENING, open_peer, with_opening
 from logger.bench.hearing.report import Result
 from logger.bench.hearing.running import Outcome, run_track
 from logger.bench.hearing.scripts import FloatArray, Track, Truth
@@ -97,6 +97,8 @@ def _heard(engine: Engine, samples: NDArray[np.int16], truth: Truth, opening: st
 @cache
 def _opened(engine: Engine, opening: str) -> tuple[Pack, Recogniser]:
     pack = load_pack(engine.pack_name)
+    if opening and engine.name == PEERS[0]:
+        pack = with_opening(pack, opening)
     return pack, open_peer(
         engine.name,
         pack,

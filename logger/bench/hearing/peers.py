@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib
 import math
 import tempfile
+from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
@@ -29,7 +30,7 @@ from logger.hearing.stretches import Stretch
 
 PEERS: Final = ("ours", "pocketsphinx", "moonshine-free", "vosk")
 """Our own engine first, then what else there is."""
-TAKE_OPENING: Final = frozenset({"pocketsphinx", "moonshine-free"})
+TAKE_OPENING: Final = frozenset({"ours", "pocketsphinx", "moonshine-free"})
 """Those that can be told a word with which everything to be heard begins."""
 _TOKENS_A_SECOND: Final = 8.0
 
@@ -49,7 +50,8 @@ def open_peer(
         pack: what can be said.
         vosk_model: the folder of a model, for Vosk.
         threads: of the Moonshine model.
-        opening: only what begins with this word is heard; for those of `TAKE_OPENING`.
+        opening: only what begins with this word is heard; for those of `TAKE_OPENING`. Our own
+            engine takes it from the pack (`with_opening`).
 
     Raises:
         ModelError: if what it needs is not installed.
@@ -62,6 +64,11 @@ def open_peer(
     if name == "vosk":
         return open_recogniser("vosk", pack, vosk_model)
     return open_recogniser("moonshine", pack, threads=threads)
+
+
+def with_opening(pack: Pack, word: str) -> Pack:
+    """Return the pack as it is, but for hearing only what begins with `word`."""
+    return replace(pack, utterance=replace(pack.utterance, opening_word=(word,)))
 
 
 class PocketSphinxRecogniser:

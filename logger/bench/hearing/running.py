@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -74,38 +74,56 @@ class Outcome:
         return float(np.percentile(delays_s, percent)) if delays_s else None
 
 
-class _Feed:
-    """Hands out sound block by block and knows what it has handed out, and when."""
+class _Clock:
+    """The time that a listener to a live microphone would see.
 
-    def __init__(self, samples: FloatArray) -> None:
-        self._samples = samples
-        self.given_s = 0.0
-        self.given_at = 0.0
-        self.given_at_processor = 0.0
+    A block cannot be taken before it has been spoken, and not before the one before it is done
+    with: who is busy finds the next blocks waiting.
+    """
 
-    def blocks(self) -> Iterator[FloatArray]:
-        size = round(_BLOCK_S * SAMPLE_RATE_HZ)
-        for at in range(0, len(self._samples), size):
-            block = self._samples[at : at + size]
-            self.given_s = (at + len(block)) / SAMPLE_RATE_HZ
-            self.given_at = time.perf_counter()
-            self.given_at_processor = time.process_time()
-            yield block
+    def __init__(self, timer: Callable[[], float]) -> None:
+        self._timer = timer
+        self._taken_s = 0.0
+        self._taken_at = timer()
+
+    def now_s(self) -> float:
+        """Return how far the live clock is, with the work since the last block."""
+        return self._taken_s + self._timer() - self._taken_at
+
+    def take(self, spoken_s: float) -> None:
+        """Take a block that ends at `spoken_s`."""
+        self._taken_s = max(self.now_s(), spoken_s)
+        self._taken_at = self._timer()
 
 
-def run_track(samples: FloatArray, truth: Truth, recogniser: Recogniser, pack: Pack) -> Outcome:
-    """Hear a track block by block, make its table and compare it with the truth."""
+def _blocks(samples: FloatArray, *clocks: _Clock) -> Iterator[FloatArray]:
+    size = round(_BLOCK_S * SAMPLE_RATE_HZ)
+    for at in range(0, len(samples), size):
+        block = samples[at : at + size]
+        for clock in clocks:
+            clock.take((at + len(block)) / SAMPLE_RATE_HZ)
+        yield block
+
+
+def run_track(
+    samples: FloatArray,
+    truth: Truth,
+    recogniser: Recogniser,
+    pack: Pack,
+    *,
+    ahead: bool = True,
+) -> Outcome:
+    """Hear a track block by block as if live, make its table and compare it with the truth."""
     parser = Parser(pack)
-    feed = _Feed(samples)
+    clock, processor_clock = _Clock(time.perf_counter), _Clock(time.process_time)
     utterances: list[Utterance] = []
     ready_s: list[float] = []
     ready_processor_s: list[float] = []
     began, began_processor = time.perf_counter(), time.process_time()
-    for utterance in hear_all(feed.blocks(), recogniser):
+    for utterance in hear_all(_blocks(samples, clock, processor_clock), recogniser, ahead=ahead):
         utterances.append(utterance)
-        ready_s.append(feed.given_s + time.perf_counter() - feed.given_at)
-        work_s = time.process_time() - feed.given_at_processor
-        ready_processor_s.append(feed.given_s + work_s)
+        ready_s.append(clock.now_s())
+        ready_processor_s.append(processor_clock.now_s())
     heard = [interpret(utterance, parser) for utterance in utterances]
     rules = MergeRules(pack.setup, pack.mobility_of_score)
     merged = merge(heard, (), rules)

@@ -190,7 +190,8 @@ class SetupPractice:
 
     def _attempt(self, hold: Hold) -> Attempt | None:
         target = Target(self.window.low_deg, self.window.high_deg, (self.test,))
-        (judged,) = judge([hold], [target], self._rules)
+        # The angles are those of the test's own plane already.
+        (judged,) = judge([hold], [target], self._past.angles, self._rules)
         (compared,) = judged.comparisons
         if compared.fit is Fit.AT_REST:
             return None

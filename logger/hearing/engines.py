@@ -53,6 +53,10 @@ class HearingRules:
     """The most for a reading with linking words or looser phrases, which lie near ordinary talk.
     Of 51 whole sentences the farthest was 1.7 behind; the two pieces of talk at 5 dB that passed
     for one were 2.4 and 3.2 behind."""
+    stop_gap: float = 2.0
+    """The most for a sure command that stops the record, such as "end session". To ask for the
+    very words of the free reading was tried: it hears "paws listening" and "and session", and 2 of
+    24 commands in twelve robotic voices were left; with this gap 18 are, the others are asked."""
     note_gap_nats: float = 3.0
     """How far "note" may be behind the model's own first word, in all."""
     worst_nats: float = 50.0
@@ -111,7 +115,7 @@ class MoonshineRecogniser:
         verdict = self._verdict(gap)
         said = said_text(best.said)
         if verdict is Verdict.HEARD and (
-            self._turned_round(free, said) or (_stops(best) and self._freely(free) != said)
+            self._turned_round(free, said) or (_stops(best) and gap > self._rules.stop_gap)
         ):
             verdict = Verdict.UNSURE
         loose = gap > self._rules.sentence_gap and any(map(counts_beside_row, best.said))
@@ -171,10 +175,7 @@ class MoonshineRecogniser:
 
 
 def _stops(reading: Reading) -> bool:
-    """Whether it would stop the record: then free listening must hear the very same words.
-
-    "End of session" was heard as "end session" within all the gaps.
-    """
+    """Whether it would stop the record."""
     return any(isinstance(each, CommandPhrase) and each.act in STOPS for each in reading.said)
 
 

@@ -45,6 +45,7 @@ STATED: Final[list[tuple[str, Act, Slots]]] = [
     ("Begin bout, grade 3", Act.BEGIN_BOUT, {"grade": ("3",)}),
     ("begin bout grade two grade three", Act.BEGIN_BOUT, {"grade": ("2", "3")}),
     ("end bout", Act.END_BOUT, {}),
+    ("bout over", Act.END_BOUT, {}),
     ("end session", Act.END_SESSION, {}),
 ]
 

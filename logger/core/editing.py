@@ -11,6 +11,7 @@ from logger.core.session import Edit
 from logger.core.statements import SLOTS
 
 EDITABLE: Final = (*SLOTS, "note", "status")
+NUMBERS: Final = ("range_deg", "mobility_score", "pain")
 
 
 def rows_in_force(rows: Sequence[Finding], edits: Iterable[Edit]) -> tuple[Finding, ...]:
@@ -24,7 +25,8 @@ def rows_in_force(rows: Sequence[Finding], edits: Iterable[Edit]) -> tuple[Findi
         edits: in the order in which they were made.
 
     Raises:
-        ValueError: for an edit of a row, slot or status that is not there.
+        ValueError: for an edit of a row, slot or status that is not there, and for a value that the
+            slot cannot have.
 
     """
     current = list(rows)
@@ -39,6 +41,10 @@ def rows_in_force(rows: Sequence[Finding], edits: Iterable[Edit]) -> tuple[Findi
 
 def _changed(edit: Edit) -> dict[str, Any]:
     if edit.slot != "status":
+        kind = int if edit.slot in NUMBERS else str
+        if edit.after is not None and type(edit.after) is not kind:
+            what = "whole number" if kind is int else "text"
+            raise ValueError(f"{edit.slot} cannot be {edit.after!r}: give a {what} or nothing.")
         return {edit.slot: edit.after}
     status = RowStatus(str(edit.after))
     return (

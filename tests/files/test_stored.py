@@ -83,6 +83,14 @@ BROKEN = {
         {"edits": [{"row": 2, "slot": "pain", "before": 1, "after": 2, "by": "e", "at": "x"}]},
         r"edits\[0\].row is 2, and there are 1 rows",
     ),
+    "slot that cannot be edited": (
+        {"edits": [{"row": 1, "slot": "said", "before": 1, "after": 2, "by": "e", "at": "x"}]},
+        "'said' cannot be edited",
+    ),
+    "words for a number": (
+        {"edits": [{"row": 1, "slot": "pain", "before": 1, "after": "2", "by": "e", "at": "x"}]},
+        "pain cannot be '2'",
+    ),
     "status unknown": (
         {"position_checks": [{"at_s": 1, "side": "left", "reading": {"status": "fine"}}]},
         r"position_checks\[0\].reading.status is 'fine'",

@@ -68,6 +68,7 @@ def test_page_has_examples() -> None:
 @pytest.mark.parametrize(("query", "printed"), EXAMPLES)
 def test_query_gives_what_is_printed(query: str, printed: str) -> None:
     found = duckdb.sql(query)
+    assert found is not None
     lines = [[cell.strip() for cell in line.split("|")] for line in printed.strip().splitlines()]
     assert found.columns == lines[0]
     assert [[str(cell) for cell in row] for row in found.fetchall()] == lines[1:]

@@ -39,6 +39,7 @@ def test_session_reads_back_as_saved(made: SessionRecord) -> None:
     assert saved(first)[0] == first
 
 
+@settings(max_examples=30)
 @given(st.lists(of_type(ArmAngle), max_size=4))
 def test_trace_reads_back_as_saved(angles: list[ArmAngle]) -> None:
     _, first = saved(record(), tuple(angles))

@@ -165,7 +165,7 @@ def _is_done(folder: Path, digest: str, wanted: Wanted) -> bool:
 
 def _refuse_changed(folder: Path) -> None:
     record = _stored(folder)
-    if record is not None and (record.edits or record.judgements):
+    if record is not None and (record.edits or record.judgements or record.reviews):
         raise SessionError(
             f"{folder} was changed in a review, which reading anew would lose: move it, or give "
             "another --out."

@@ -121,15 +121,15 @@ def read_command(
     again: bool,
     quiet: bool,
 ) -> None:
-    r"""Read recordings into tables.
+    """Read recordings into tables.
 
     RECORDINGS are files, or folders that hold some. What is read already, with this version, pack
     and options, is left as it is; after a kill, the same call goes on where it ended. The exit
     code is that of the first recording that failed.
 
-    \b
     Example: spoken-findings read monday.mp4 --out findings
-             spoken-findings read class --out findings --jobs 0
+
+    A class: spoken-findings read class --out findings --jobs 0
     """
     if patient_code and any(path.is_dir() for path in recordings):
         raise UsageError("--patient-code is of one patient: name the recordings of that patient.")

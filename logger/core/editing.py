@@ -11,6 +11,7 @@ from logger.core.session import Edit
 from logger.core.statements import SLOTS
 
 EDITABLE: Final = (*SLOTS, "note", "status")
+NUMBERS: Final = ("range_deg", "mobility_score", "pain")
 _READ_FOR: Final = ("side", "test")
 _READ_BEFORE: Final = "the setup was read for the row as it was heard"
 
@@ -27,7 +28,8 @@ def rows_in_force(rows: Sequence[Finding], edits: Iterable[Edit]) -> tuple[Findi
         edits: in the order in which they were made.
 
     Raises:
-        ValueError: for an edit of a row, slot or status that is not there.
+        ValueError: for an edit of a row, slot or status that is not there, and for a value that the
+            slot cannot have.
 
     """
     current = list(rows)
@@ -42,13 +44,16 @@ def rows_in_force(rows: Sequence[Finding], edits: Iterable[Edit]) -> tuple[Findi
 
 
 def _changed(row: Finding, edit: Edit) -> dict[str, Any]:
+    if edit.slot == "status":
+        status = RowStatus(str(edit.after))
+        settled = status is RowStatus.LOGGED
+        return {"status": status, "reasons": () if settled else row.reasons}
+    kind = int if edit.slot in NUMBERS else str
+    if edit.after is not None and type(edit.after) is not kind:
+        what = "whole number" if kind is int else "text"
+        raise ValueError(f"{edit.slot} cannot be {edit.after!r}: give a {what} or nothing.")
+    changed: dict[str, Any] = {edit.slot: edit.after}
     if edit.slot in _READ_FOR and getattr(row, edit.slot) != edit.after:
-        cautions = tuple(dict.fromkeys((*row.cautions, _READ_BEFORE)))
-        setup = SetupReading(SetupStatus.NOT_SEEN)
-        return {edit.slot: edit.after, "setup": setup, "cautions": cautions}
-    if edit.slot != "status":
-        return {edit.slot: edit.after}
-    status = RowStatus(str(edit.after))
-    return (
-        {"status": status} if status is not RowStatus.LOGGED else {"status": status, "reasons": ()}
-    )
+        changed["setup"] = SetupReading(SetupStatus.NOT_SEEN)
+        changed["cautions"] = tuple(dict.fromkeys((*row.cautions, _READ_BEFORE)))
+    return changed

@@ -126,7 +126,8 @@ def _row_lines(row: ExportedRow, cells: Mapping[str, Any]) -> Iterator[str]:
     if cells["test"] is None and cells["motion"] is None:
         said.insert(0, _UNNAMED)
     status = _STATUS_WORDS[row.in_force.status]
-    yield from _folded(f"{row.row}.", [*said, status] if status else said)
+    # First, so that nobody takes in a finding before reading that it does not stand.
+    yield from _folded(f"{row.row}.", [status, *said] if status else said)
     setup = row.in_force.setup
     if setup.status is not SetupStatus.NOT_REQUIRED:
         angle = "" if setup.angle_deg is None else f"arm {setup.angle_deg:.0f} degrees, "

@@ -11,6 +11,7 @@ from typing import Any, Final, cast, get_args
 
 import pandas as pd
 
+from logger.core.editing import rows_in_force
 from logger.core.errors import SessionError
 from logger.core.events import SIDES, ArmAngle, Side, Source
 from logger.core.session import Edit, Judgement
@@ -127,7 +128,7 @@ def _json(path: Path, content: bytes) -> Any:
 
 
 def _check_rows(record: SessionRecord) -> None:
-    """Refuse a change to a row that is not there."""
+    """Refuse a change to a row that is not there, or to what it cannot be."""
     both: tuple[tuple[str, tuple[Edit | Judgement, ...]], ...] = (
         ("edits", record.edits),
         ("judgements", record.judgements),
@@ -139,6 +140,7 @@ def _check_rows(record: SessionRecord) -> None:
                     f"{name}[{number}].row is {change.row}, and there are "
                     f"{len(record.findings)} rows"
                 )
+    rows_in_force(record.findings, record.edits)
 
 
 def _angle(line: dict[Any, Any]) -> ArmAngle:

@@ -28,7 +28,7 @@ Pack: glenohumeral
    at 0:12.5; set-up: arm 45 degrees, in range
    note "sore <b>here</b> & there"
    changed: pain from 3 to 5, by E2
-2. right side | motion abduction | passive motion | 120 degrees | TO CHECK
+2. TO CHECK | right side | motion abduction | passive motion | 120 degrees
    at 0:20.0; set-up: not seen
    check: side: left or right?
 Treatment: left inferior glide grade 2+, from 1:00.0 not ended

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 from hypothesis import strategies as st
 
+from logger.core.editing import EDITABLE, NUMBERS
 from logger.core.session import Edit, Judgement
 from logger.files.session_json import SessionRecord
 
@@ -41,6 +42,15 @@ def of_type(kind: Any) -> st.SearchStrategy[Any]:
     return st.sampled_from(list(kind)) if issubclass(kind, Enum) else _PLAIN[kind]
 
 
+def _possible(edit: Edit) -> Edit:
+    """Let an edit be of a slot that there is, to what it can be."""
+    slot = EDITABLE[len(edit.by) % len(EDITABLE)]
+    if slot == "status":
+        return replace(edit, slot=slot, after="logged")
+    fits = edit.after is None or isinstance(edit.after, int) == (slot in NUMBERS)
+    return replace(edit, slot=slot, after=edit.after if fits else None)
+
+
 def _in_range(record: SessionRecord) -> SessionRecord:
     """Let every change be of a row that is there."""
     count = len(record.findings)
@@ -48,7 +58,7 @@ def _in_range(record: SessionRecord) -> SessionRecord:
     def moved(change: Any) -> Any:
         return replace(change, row=1 + change.row % count)
 
-    edits: tuple[Edit, ...] = tuple(map(moved, record.edits)) if count else ()
+    edits: tuple[Edit, ...] = tuple(_possible(moved(e)) for e in record.edits) if count else ()
     judgements: tuple[Judgement, ...] = tuple(map(moved, record.judgements)) if count else ()
     return replace(record, edits=edits, judgements=judgements)
 

@@ -39,6 +39,7 @@ def test_session_reads_back_as_saved(made: SessionRecord) -> None:
     assert saved(first)[0] == first
 
 
+@settings(max_examples=30)
 @given(st.lists(of_type(ArmAngle), max_size=4))
 def test_trace_reads_back_as_saved(angles: list[ArmAngle]) -> None:
     _, first = saved(record(), tuple(angles))
@@ -82,6 +83,14 @@ BROKEN = {
     "row that is not there": (
         {"edits": [{"row": 2, "slot": "pain", "before": 1, "after": 2, "by": "e", "at": "x"}]},
         r"edits\[0\].row is 2, and there are 1 rows",
+    ),
+    "slot that cannot be edited": (
+        {"edits": [{"row": 1, "slot": "said", "before": 1, "after": 2, "by": "e", "at": "x"}]},
+        "'said' cannot be edited",
+    ),
+    "words for a number": (
+        {"edits": [{"row": 1, "slot": "pain", "before": 1, "after": "2", "by": "e", "at": "x"}]},
+        "pain cannot be '2'",
     ),
     "status unknown": (
         {"position_checks": [{"at_s": 1, "side": "left", "reading": {"status": "fine"}}]},

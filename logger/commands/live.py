@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import webbrowser
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
@@ -14,7 +16,7 @@ import platformdirs
 from logger.core.errors import OutputError
 from logger.grammar.loading import load_pack, shipped_packs
 from logger.grammar.pack import Pack
-from logger.hearing.engines import ENGINES, open_recogniser
+from logger.hearing.engines import ENGINES, check_engine, open_recogniser
 from logger.keeping.journal import Journal
 from logger.page.app import page_app
 from logger.page.kit import Kit, Recognisers, pose_eye
@@ -68,8 +70,7 @@ def live_command(
 
     Example: spoken-findings live --out findings
     """
-    # Whatever is written from here on is for the one who runs this alone.
-    os.umask(0o077)
+    check_engine(engine)
     packs = _packs(pack_name)
     _check_folder(out)
     path = journal or platformdirs.user_data_path("spoken-findings") / "journal.db"
@@ -84,7 +85,7 @@ def live_command(
         if not no_browser and not webbrowser.open(url):
             click.echo("No browser could be opened: open the address yourself.", err=True)
 
-    with Journal(path) as kept:
+    with _for_the_owner_alone(), Journal(path) as kept:
         kit = Kit(
             packs=packs,
             journal=kept,
@@ -96,6 +97,16 @@ def live_command(
             options=_options(speech_model, pose_model, no_camera),
         )
         serve(lambda address: page_app(kit, address), bound_socket(port), opened)
+
+
+@contextmanager
+def _for_the_owner_alone() -> Iterator[None]:
+    """Let nobody else read what is written meanwhile."""
+    before = os.umask(0o077)
+    try:
+        yield
+    finally:
+        os.umask(before)
 
 
 def _packs(chosen: str) -> tuple[Pack, ...]:

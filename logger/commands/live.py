@@ -13,6 +13,7 @@ from typing import Final
 import click
 import platformdirs
 
+from logger.commands.read import patient_region
 from logger.core.errors import OutputError
 from logger.grammar.loading import load_pack, shipped_packs
 from logger.grammar.pack import Pack
@@ -21,7 +22,10 @@ from logger.keeping.journal import Journal
 from logger.page.app import page_app
 from logger.page.kit import Kit, Recognisers, pose_eye
 from logger.page.serving import bound_socket, serve
+from logger.reading import EyeChoice
+from logger.seeing.bodies import Region
 from logger.seeing.bundle import pose_bundle
+from logger.seeing.markers.using import MarkerOptions
 
 DEFAULT_PORT: Final = 8737
 """Always the same, so that the browser remembers that this page may use the camera."""
@@ -47,6 +51,13 @@ DEFAULT_PORT: Final = 8737
 @click.option("--engine", default="moonshine", help=f"One of: {', '.join(ENGINES)}.")
 @click.option("--speech-model", type=click.Path(path_type=Path), help="Folder of another model.")
 @click.option("--pose-model", type=click.Path(path_type=Path), help="Another .task bundle.")
+@click.option(
+    "--patient-region",
+    "region",
+    metavar="X,Y,W,H",
+    callback=patient_region,
+    help="Where the patient's trunk is, in pixels of the picture.",
+)
 @click.option("--no-camera", is_flag=True, help="Leave the picture out.")
 @click.option(
     "--journal",
@@ -61,6 +72,7 @@ def live_command(
     engine: str,
     speech_model: Path | None,
     pose_model: Path | None,
+    region: Region | None,
     no_camera: bool,
     journal: Path | None,
 ) -> None:
@@ -92,9 +104,11 @@ def live_command(
             out=out,
             recognisers=recognisers,
             engine=engine,
-            open_eye=None if bundle is None else pose_eye(lambda: bundle),
+            open_eye=None if bundle is None else pose_eye(bundle, region),
             clock=lambda: datetime.now(UTC).astimezone(),
-            options=_options(speech_model, pose_model, no_camera),
+            options=_options(
+                speech_model, EyeChoice(pose_model, region, MarkerOptions("off")), no_camera
+            ),
         )
         serve(lambda address: page_app(kit, address), bound_socket(port), opened)
 
@@ -115,15 +129,11 @@ def _packs(chosen: str) -> tuple[Pack, ...]:
     return (first, *others)
 
 
-def _options(
-    speech_model: Path | None, pose_model: Path | None, no_camera: bool
-) -> dict[str, str | bool]:
+def _options(speech_model: Path | None, eye: EyeChoice, no_camera: bool) -> dict[str, str | bool]:
     options: dict[str, str | bool] = {"camera": not no_camera, "live": True}
     if speech_model:
         options["speech_model"] = speech_model.name
-    if pose_model:
-        options["pose_model"] = pose_model.name
-    return options
+    return options | eye.in_session()
 
 
 def _check_folder(out: Path) -> None:

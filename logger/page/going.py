@@ -272,7 +272,7 @@ class Going:
         return "" if row is None else read_back(row.finding, self.pack)
 
     def _show_gauge(self, state: State, sighting: Sighting) -> None:
-        self._seats.all(gauge_facts(state.gauge, state.window, sighting))
+        self._seats.all(gauge_facts(state.gauge, state.window, state.side, sighting))
 
     def tick(self) -> None:
         """Say what falls behind; called about once a second."""

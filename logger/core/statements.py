@@ -66,6 +66,8 @@ class Act(StrEnum):
     END_SESSION = "end_session"
 
 
+STOPS: frozenset[Act] = frozenset({Act.PAUSE_LISTENING, Act.END_SESSION})
+"""What stops the record: heard with any doubt, it must not."""
 SESSION_ACTS: frozenset[Act] = frozenset(
     {Act.PAUSE_LISTENING, Act.RESUME_LISTENING, Act.BEGIN_BOUT, Act.END_BOUT, Act.END_SESSION}
 )

@@ -40,9 +40,9 @@ class Setups:
     def see(self, angles: Sequence[ArmAngle], rows: Sequence[SpokenRow]) -> None:
         """Take angles, in the order of time, and settle what they settle."""
         self.trace.add(angles)
-        for at in range(len(rows)):
-            if at not in self._settled:
-                self.of_row(at, rows[at])
+        # All of them: a correction may have asked anew for one that was settled.
+        for at, row in enumerate(rows):
+            self.of_row(at, row)
         self._read_checks()
 
     def of_row(self, at: int, row: SpokenRow) -> SetupReading:

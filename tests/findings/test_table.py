@@ -81,6 +81,12 @@ def grown(said: list[tuple[Heard, float]], angles: list[ArmAngle]) -> Merged:
 
 
 @given(SAID, LEVELS, st.sampled_from([1.0, 3.0]))
+@example(
+    [(glide(), False, 20.0, 1.0), (glide(), False, 10.0, 1.0)]
+    + [(correction(side="left"), False, 1.0, 1.0)],
+    [(1, 0), (1, 0), (20, 0), (40, 0), (40, 0)],
+    3,
+)
 @example([(glide(), False, 24.0, 30.0), (correction(side="left"), False, 1.0, 1.0)], [(60, 45)], 1)
 def test_growing_gives_the_table_of_the_whole(
     said: list[tuple[Heard, bool, float, float]],

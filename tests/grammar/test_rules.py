@@ -44,12 +44,8 @@ STATED: Final[list[tuple[str, Act, Slots]]] = [
     ("begin bout", Act.BEGIN_BOUT, {}),
     ("Begin bout, grade 3", Act.BEGIN_BOUT, {"grade": ("3",)}),
     ("begin bout grade two grade three", Act.BEGIN_BOUT, {"grade": ("2", "3")}),
-    (
-        "begin bout right AP glide grade three plus",
-        Act.BEGIN_BOUT,
-        {"side": ("right",), "test": ("posterior_glide",), "grade": ("3+",)},
-    ),
     ("end bout", Act.END_BOUT, {}),
+    ("bout over", Act.END_BOUT, {}),
     ("end session", Act.END_SESSION, {}),
 ]
 
@@ -62,6 +58,7 @@ NOTHING: Final = [
     "begin bout pain five",
     "begin bout is grade three",
     "begin bout flexion",
+    "begin bout right inferior glide",
     "end bout grade three",
     "end session please",
     "right pause listening",

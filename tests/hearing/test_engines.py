@@ -41,6 +41,13 @@ def model() -> MoonshineModel:
         ("right", None),
         ("inferior glide is", None),
         ("scratch that again", None),
+        ("Begin bout.", "begin bout"),
+        ("Begin bout, Grade 3+", "begin bout grade three plus"),
+        ("begin bout flexion", None),
+        ("begin bout scratch that", None),
+        ("end bout grade three", None),
+        ("End session.", "end session"),
+        ("end session now", None),
     ],
 )
 def test_network_takes_every_spelling_and_nothing_else(

@@ -9,7 +9,11 @@ import pytest
 from numpy.typing import NDArray
 
 from logger.core.events import Utterance, Verdict
+from logger.core.statements import Act
+from logger.findings.merging import MergeRules, merge
+from logger.grammar.interpreting import interpret
 from logger.grammar.loading import load_pack
+from logger.grammar.parsing import Parser
 from logger.hearing.ear import hear_all
 from logger.hearing.engines import Recogniser, open_recogniser
 from logger.hearing.levels import Leveller, LevelRules
@@ -74,3 +78,34 @@ def test_a_loud_moment_is_forgotten_by_halves() -> None:
     quiet = [leveller.level(chunk) for chunk in _chunks(0.1, 2 * 16_000 // 512)]
     # After one half-life the loudest counts for half: 0.1 of 0.4 is a quarter of the target.
     assert np.abs(quiet[-1]).max() == pytest.approx(0.5 * 0.1 / 0.4, rel=0.03)
+
+
+@pytest.mark.model
+def test_commands_about_the_session_are_heard(recogniser: Recogniser) -> None:
+    utterances = _hear("session_commands.flac", recogniser)
+    assert [u.text for u in utterances] == [
+        "pause listening",
+        "resume listening",
+        "begin bout grade three",
+        "end session",
+    ]
+    parser = Parser(load_pack("glenohumeral"))
+    heard = [interpret(utterance, parser) for utterance in utterances]
+    assert [item.statement.act for item in heard if item.statement] == [
+        Act.PAUSE_LISTENING,
+        Act.RESUME_LISTENING,
+        Act.BEGIN_BOUT,
+        Act.END_SESSION,
+    ]
+    assert all(u.verdict is Verdict.HEARD for u in utterances)
+    assert not any(item.question for item in heard)
+
+
+@pytest.mark.model
+def test_words_that_nearly_end_the_session_do_not(recogniser: Recogniser) -> None:
+    utterances = _hear("end_of_session.flac", recogniser)
+    parser = Parser(load_pack("glenohumeral"))
+    rules = MergeRules({}, {})
+    merged = merge([interpret(u, parser) for u in utterances], (), rules)
+    assert all("listening goes on" in reason for _, reason in merged.unplaced)
+    assert not any(u.text == "end session" and u.verdict is Verdict.HEARD for u in utterances)

@@ -125,7 +125,7 @@ def test_hands_on_a_shoulder_blank_that_arm_only() -> None:
     camera = Camera()
     camera.hold(DotBody(), 8)
     covered = DotBody().frame()
-    covered[196:250, 264:329] = 230
+    covered[196:250, 264:314] = 230
     look = camera.show([covered] * 10)
     assert set(visible(look)) == {"left"}
     assert look.angles[1].reason == "hands cover the arm"

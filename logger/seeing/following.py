@@ -59,7 +59,8 @@ class Following:
 
     def _begun(self, time_s: float, last: Held | None, held: Held) -> Held:
         """Begin with a picture that has changed, from a recent view of the one before."""
-        own = last.sightings[-1:] if last is not None else []
+        # Never a view that was carried already: nobody is seen there any more.
+        own = last.sightings[self._carried :][-1:] if last is not None else []
         first = self._carried = 0
         if own and time_s - self._last_s <= self._settings.pair_s:
             first = 1 - own[0].view % 2

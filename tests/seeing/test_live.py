@@ -151,3 +151,14 @@ def test_another_size_of_picture_starts_afresh() -> None:
         "left": pytest.approx(20, abs=1.5),
         "right": pytest.approx(50, abs=1.5),
     }
+
+
+def test_a_patient_who_left_is_not_seen_on_in_pictures_that_keep_changing() -> None:
+    camera = Camera()
+    camera.hold(DotBody(), 8)
+    gone = [np.full((480, 640, 3), 80 + 15 * (i % 2), np.uint8) for i in range(50)]
+    looks = [camera.show([rgb]) for rgb in gone]
+    assert not any(visible(look) for look in looks)
+    assert all(look.body is None for look in looks[1:])
+    assert not looks[-1].found
+    assert looks[-1].advice == "The patient is hidden or has moved."

@@ -193,16 +193,20 @@ def watch_recording(recording: Recording, eye: EyeChoice, progress: Progress) ->
     """Read the arms of a recording with a picture, without listening to it."""
     settings, markers = WatchSettings(region=eye.region), eye.markers
 
-    def shown() -> Iterator[tuple[float, NDArray[np.uint8]]]:
-        for frame in recording.frames(settings.rate_hz):
+    def shown(*, keys_only: bool = False) -> Iterator[tuple[float, NDArray[np.uint8]]]:
+        for frame in recording.frames(settings.rate_hz, keys_only=keys_only):
             progress("seeing", _share(frame.time_s, recording))
             yield frame.time_s, frame.rgb
 
     if markers.use == "only":
         return markers.watcher().watch(shown())
     scout = MarkerScout(active=markers.use == "auto")
+    # Long recordings hold whole pictures enough to find the patient by.
+    keys_only = recording.key_pictures >= settings.looks
     with PoseModel(pose_bundle(eye.pose_model), max_people=MOST_PEOPLE) as model:
-        watched = Watcher(settings, model).watch(lambda: scout.through(shown()))
+        watched = Watcher(settings, model).watch(
+            shown, lambda: scout.through(shown(keys_only=keys_only))
+        )
     if not scout.sides:
         return markers.unused(watched)
     return with_markers(watched, markers.watcher().watch(shown()), scout.sides)

@@ -21,12 +21,12 @@ _Change = Callable[[Scene, np.random.Generator], Scene]
 class MarkerFigures:
     """What came out under one condition."""
 
-    n: int
-    given: int
+    n: int = 0
+    given: int = 0
     """How many of `n` got an angle."""
-    errors_deg: tuple[float, ...]
+    errors_deg: tuple[float, ...] = ()
     """Measured less true, of those given."""
-    reasons: tuple[str, ...]
+    reasons: tuple[str, ...] = ()
     """Why the others got none."""
 
     def as_json(self) -> dict[str, float | int | None]:

@@ -25,7 +25,7 @@ from logger.files.atomic import add_file
 from logger.files.overlay import ArmNote, Caption, Overlay
 from logger.files.painting import Painter
 from logger.files.saving import VIDEO
-from logger.findings.setup import SetupRules, status_in_window
+from logger.findings.setup import SetupRules, in_plane_deg, status_in_window
 from logger.reading import Progress, Session
 from logger.recording.copying import stored_sound
 from logger.recording.media import Recording
@@ -97,7 +97,7 @@ def _notes(
         row = _row_at(standing, sample.time_s)
         test = row.test if row is not None and row.side == side else None
         window = windows.get(test) if test else None
-        angle_deg = sample.angle_deg if sample.visible else None
+        angle_deg = _angle_deg(sample, window)
         limits = None if window is None else (window.low_deg, window.high_deg)
         if angle_deg is None:
             why = (sample.reason,) if sample.reason else ()
@@ -110,6 +110,13 @@ def _notes(
             fit = f"{status_text(status)} {window_text(window.low_deg, window.high_deg)}"
             words = (f"{words[0]}, {fit}", f"for {named([test])}")
         yield ArmNote(sample.time_s, angle_deg, status, limits, words)
+
+
+def _angle_deg(sample: ArmAngle, window: SetupWindow | None) -> float | None:
+    """Return the angle that the table would compare with the window."""
+    if not sample.visible or sample.angle_deg is None:
+        return None
+    return in_plane_deg(sample, sample.angle_deg, window.plane_deg if window else 0.0)
 
 
 _NO_STATUS: Final = status_in_window(0.0, None, 0.0)

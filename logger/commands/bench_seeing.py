@@ -8,6 +8,7 @@ from pathlib import Path
 
 import click
 
+from logger.bench.markers import MarkerFigures, marker_scenes_error
 from logger.bench.seeing.measure import ArmResult, Measured
 from logger.bench.seeing.report import as_object, as_table, as_text
 from logger.bench.seeing.truth import session_in, stills_in
@@ -28,19 +29,29 @@ from logger.seeing.settings import MOST_PEOPLE, WatchSettings
     help="Folder with session.mp4 and truth.json; may be given several times.",
 )
 @click.option("--pose-model", type=click.Path(path_type=Path), help="Another .task bundle.")
+@click.option(
+    "--marker-scenes",
+    "scenes",
+    default=25,
+    show_default=True,
+    type=click.IntRange(0),
+    help="Rendered scenes with printed markers, for each of eight conditions.",
+)
 @click.option("--arms", type=click.Path(path_type=Path), help="Write a CSV line an arm here.")
 @click.option("--json", "as_json", is_flag=True, help="Last line: one JSON object.")
 def seeing(
     stills: Path | None,
     sessions: Sequence[Path],
     pose_model: Path | None,
+    scenes: int,
     arms: Path | None,
     as_json: bool,
 ) -> None:
     """Measure the arm angles against known ones.
 
     A still is held for a second and a half, as a recording of it would be. Errors are against
-    the true elevation in space.
+    the true elevation in space. Arms with printed markers are measured on scenes that are rendered
+    meanwhile; they need no folder.
 
     Example: spoken-findings bench seeing --stills pictures --session monday --json
     """
@@ -59,8 +70,11 @@ def seeing(
     if arms is not None:
         _write(arms, as_table(results))
     click.echo(as_text(results, measured.cost))
+    markers = marker_scenes_error(scenes)["all"] if scenes else MarkerFigures()
+    click.echo(markers.line("markers"))
     if as_json:
-        click.echo(json.dumps(as_object(results, measured.cost)))
+        told = as_object(results, measured.cost) | {"markers": markers.as_json()}
+        click.echo(json.dumps(told))
 
 
 def _write(path: Path, text: str) -> None:

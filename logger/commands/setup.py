@@ -15,7 +15,7 @@ from logger.core.errors import RecordingError, UsageError
 from logger.core.events import SIDES, ArmAngle, Side
 from logger.core.holds import Fit, JudgedHold, Practice, Target
 from logger.core.statements import SetupWindow
-from logger.core.words import angle_text, clock, fits_text, letter, named, remarks, window_text
+from logger.core.words import angle_text, clock, fits_text, letter, named, remarks, target_text
 from logger.files.atomic import replace_folder
 from logger.files.hold_table import write_holds
 from logger.files.tables import angles_frame, write_csv
@@ -37,7 +37,9 @@ _HEAD: Final = (
 )
 _COLUMNS: Final = (
     "spread: of the middle 90 % of the angles; there in: from leaving the hold before to holding "
-    "still; seen: how much of the time since the hold before the arm was seen"
+    "still; seen: how much of the time since the hold before the arm was seen. The angle is that "
+    'of an arm straight out to the side; "at" gives it for an arm held forward, where a window '
+    "asks for that"
 )
 
 
@@ -79,7 +81,7 @@ class PracticeJob:
         unseen = find_unseen(angles, duration_s, rules)
         return Practice(
             duration_s=duration_s,
-            holds=judge(find_holds(angles, rules), targets, rules),
+            holds=judge(find_holds(angles, rules), targets, angles, rules),
             unseen=tuple(stretch for stretch in unseen if stretch.side in self.sides),
             targets=targets,
         )
@@ -211,9 +213,7 @@ def _show(name: str, practice: Practice) -> None:
 
 def _target_line(number: int, target: Target, *, several: bool) -> str:
     start = f"window {letter(number)}" if several else "window"
-    return wrapped(
-        f"{start}  {window_text(target.low_deg, target.high_deg)}  ", named(target.tests)
-    )
+    return wrapped(f"{start}  {target_text(target)}  ", named(target.tests))
 
 
 def _hold_lines(judged: JudgedHold, targets: tuple[Target, ...]) -> list[str]:
@@ -225,6 +225,7 @@ def _hold_lines(judged: JudgedHold, targets: tuple[Target, ...]) -> list[str]:
         f"{f'{100 * hold.seen_share:.0f}%':>4}  "
     )
     fits = fits_text(judged, targets).split("; ")
-    lines = [f"{start}{fits[0]}".rstrip(), *(" " * len(start) + fit for fit in fits[1:])]
+    lines = [wrapped(start, fits[0]).rstrip()]
+    lines += [wrapped(" " * len(start), fit) for fit in fits[1:]]
     told = () if _best(judged) is Fit.AT_REST else remarks(hold)
     return [*lines, *(wrapped(" " * len(start), remark) for remark in told)]

@@ -1,7 +1,7 @@
 """What the setup practice passes between the layers: holds, targets and how they compare.
 
-Times are seconds from the recording's start, angles degrees between upper arm and trunk as the
-camera sees them.
+Times are seconds from the recording's start, angles degrees between upper arm and trunk as for an
+arm in the frontal plane, unless said otherwise.
 """
 
 from __future__ import annotations
@@ -70,6 +70,8 @@ class Target:
     low_deg: float
     high_deg: float
     tests: tuple[str, ...]
+    plane_deg: float = 0.0
+    """The plane of elevation in which the arm is held for them, as in `SetupWindow`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +79,8 @@ class Comparison:
     """A hold against one target."""
 
     target: Target
+    angle_deg: float
+    """The hold's angle in the target's plane; of a drift, at the end that fits worse."""
     fit: Fit
     off_deg: float
     """How far beyond the nearer limit: negative below the window, positive above, 0 inside. Of a

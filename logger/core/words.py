@@ -37,6 +37,12 @@ def window_text(low_deg: float, high_deg: float) -> str:
     return f"{low_deg:g}–{high_deg:g}°"  # noqa: RUF001 - a range has an en dash
 
 
+def target_text(target: Target) -> str:
+    """Return the limits, and the plane where it is not the frontal one."""
+    limits = window_text(target.low_deg, target.high_deg)
+    return f"{limits}, arm {target.plane_deg:g}° forward" if target.plane_deg else limits
+
+
 def status_text(status: SetupStatus) -> str:
     """Return a setup's status as words."""
     return _STATUS_WORDS[status]
@@ -50,9 +56,17 @@ def angle_text(hold: Hold) -> str:
 
 
 def fit_text(comparison: Comparison) -> str:
-    """Return whether the hold is in the window, or by how much it is not."""
+    """Return whether the hold is in the window, or by how much it is not.
+
+    Where the window is for an arm held forward, with the angle of such an arm: "in, at 58°".
+    """
     if comparison.fit is Fit.AT_REST:
         return "at rest"
+    at = f", at {comparison.angle_deg:.0f}°" if comparison.target.plane_deg else ""
+    return f"{_fit_alone(comparison)}{at}"
+
+
+def _fit_alone(comparison: Comparison) -> str:
     beyond = f"{abs(comparison.off_deg):.0f}° {'above' if comparison.off_deg > 0 else 'below'}"
     if comparison.fit is Fit.IN_RANGE:
         return "in"

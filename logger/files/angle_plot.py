@@ -26,7 +26,7 @@ from matplotlib.transforms import Bbox
 
 from logger.core.events import ArmAngle, Side
 from logger.core.holds import Fit, Hold, HoldKind, JudgedHold, Practice, Target
-from logger.core.words import angle_text, clock, fits_text, letter, named, remarks, window_text
+from logger.core.words import angle_text, clock, fits_text, letter, named, remarks, target_text
 
 _BLUE, _VERMILION, _GREEN = "#0072B2", "#D55E00", "#009E73"
 _INK, _GREY = "#222222", "#777777"
@@ -96,7 +96,7 @@ def description(practice: Practice, text: PlotText) -> str:
     """Return everything the picture shows in words, for those who cannot see it."""
     parts = [text.summary]
     for number, target in enumerate(practice.targets):
-        window = window_text(target.low_deg, target.high_deg)
+        window = target_text(target)
         parts.append(f"Window {letter(number)}: {window} for {named(target.tests)}.")
     for judged in practice.holds:
         hold = judged.hold
@@ -196,7 +196,7 @@ def _windows(panel: Axes, targets: Sequence[Target]) -> None:
         name = f"{letter(number)}  " if len(targets) > 1 else ""
         told = textwrap.fill(named(target.tests), 30).split("\n")
         told = [*told[:3], "…"] if len(told) > 4 else told  # noqa: PLR2004 - lines of room
-        lines = [f"{name}{window_text(target.low_deg, target.high_deg)}", *told]
+        lines = [f"{name}{target_text(target)}", *told]
         height_deg = 9.0 * len(lines)
         at_deg = max(_label_deg(target, targets), last_deg + height_deg / 2 + 2)
         last_deg = at_deg + height_deg / 2

@@ -25,6 +25,8 @@ _NUMBERS: Final = {
     "seen_share": 3,
     "window_low_deg": 1,
     "window_high_deg": 1,
+    "window_plane_deg": 1,
+    "compared_deg": 1,
     "off_deg": 1,
 }
 """The decimals of each column of numbers."""
@@ -45,7 +47,9 @@ HOLD_COLUMNS: Final = (
     "seen_share",
     "window_low_deg",
     "window_high_deg",
+    "window_plane_deg",
     "tests",
+    "compared_deg",
     "fit",
     "off_deg",
 )
@@ -54,7 +58,8 @@ HOLD_COLUMNS: Final = (
 def holds_frame(practice: Practice) -> pd.DataFrame:
     """Return the columns of `HOLD_COLUMNS`; without targets, one row a hold and no window.
 
-    `hold` numbers the holds; `tests` are those that share the window, joined by "; ". Times are
+    `hold` numbers the holds; `tests` are those that share the window, joined by "; ";
+    `compared_deg` is the hold's angle in the window's plane. Times are
     rounded to 0.01 s, angles to 0.1 degrees. An empty cell is not known.
     """
     records = [row for judged in practice.holds for row in _rows(judged)]
@@ -100,7 +105,9 @@ def _rows(judged: JudgedHold) -> Iterator[dict[str, object]]:
         compared = {
             "window_low_deg": comparison.target.low_deg,
             "window_high_deg": comparison.target.high_deg,
+            "window_plane_deg": comparison.target.plane_deg,
             "tests": "; ".join(comparison.target.tests),
+            "compared_deg": comparison.angle_deg,
             "fit": comparison.fit.value,
             "off_deg": comparison.off_deg,
         }

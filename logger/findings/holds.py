@@ -35,7 +35,7 @@ from logger.findings.pieces import (
     seen_samples,
     slope_of,
 )
-from logger.findings.setup import status_in_window
+from logger.findings.setup import in_plane_deg, status_in_window
 
 _END_S: Final = 1.0
 """How much of a hold counts as its beginning and as its end."""
@@ -70,40 +70,63 @@ def find_unseen(
 
 def targets_of(windows: Mapping[str, SetupWindow]) -> tuple[Target, ...]:
     """Return the windows, each once, with the tests that share it, narrow ones first."""
-    tests: dict[tuple[float, float], list[str]] = {}
+    tests: dict[tuple[float, float, float], list[str]] = {}
     for test, window in windows.items():
-        tests.setdefault((window.low_deg, window.high_deg), []).append(test)
-    ordered = sorted(tests, key=lambda limits: (limits[1] - limits[0], limits))
-    return tuple(Target(low, high, tuple(tests[low, high])) for low, high in ordered)
+        key = window.low_deg, window.high_deg, window.plane_deg
+        tests.setdefault(key, []).append(test)
+    ordered = sorted(tests, key=lambda key: (key[1] - key[0], key))
+    return tuple(Target(*key[:2], tuple(tests[key]), key[2]) for key in ordered)
 
 
 def judge(
-    holds: Sequence[Hold], targets: Sequence[Target], rules: HoldRules
+    holds: Sequence[Hold],
+    targets: Sequence[Target],
+    angles: Sequence[ArmAngle],
+    rules: HoldRules,
 ) -> tuple[JudgedHold, ...]:
-    """Compare every hold with every target and number the holds from 1."""
+    """Compare every hold with every target, in the target's plane, and number them from 1.
+
+    `angles` are those in which the holds were found.
+    """
     return tuple(
-        JudgedHold(number, hold, tuple(_comparisons(hold, targets, rules)))
+        JudgedHold(number, hold, tuple(_comparisons(hold, targets, angles, rules)))
         for number, hold in enumerate(holds, start=1)
     )
 
 
-def _comparisons(hold: Hold, targets: Sequence[Target], rules: HoldRules) -> Iterator[Comparison]:
+def _comparisons(
+    hold: Hold, targets: Sequence[Target], angles: Sequence[ArmAngle], rules: HoldRules
+) -> Iterator[Comparison]:
     drifts = hold.kind is HoldKind.DRIFT
     ends = (hold.first_deg, hold.last_deg) if drifts else (hold.angle_deg,)
-    compared = [
-        max((_compared(angle, target, rules) for angle in ends), key=_badness) for target in targets
-    ]
+    compared = []
+    for target in targets:
+        more_deg = _plane_gain_deg(hold, angles, target.plane_deg)
+        at_ends = (_compared(angle + more_deg, target, rules) for angle in ends)
+        compared.append(max(at_ends, key=_badness))
     resting = max(ends) <= rules.rest_deg and all(c.fit is Fit.OUT_OF_RANGE for c in compared)
     for comparison in compared:
-        fit = Fit.AT_REST if resting else comparison.fit
-        yield Comparison(comparison.target, fit, comparison.off_deg)
+        yield replace(comparison, fit=Fit.AT_REST) if resting else comparison
+
+
+def _plane_gain_deg(hold: Hold, angles: Sequence[ArmAngle], plane_deg: float) -> float:
+    """Return by how much the arm is raised further if it is held in a plane, in the middle."""
+    gains = [
+        in_plane_deg(sample, sample.angle_deg, plane_deg) - sample.angle_deg
+        for sample in angles
+        if sample.side == hold.side
+        and sample.visible
+        and sample.angle_deg is not None
+        and hold.start_s <= sample.time_s <= hold.end_s
+    ]
+    return float(np.median(gains)) if plane_deg and gains else 0.0
 
 
 def _compared(angle_deg: float, target: Target, rules: HoldRules) -> Comparison:
     window = SetupWindow(target.low_deg, target.high_deg, source="")
     fit = _FIT_OF[status_in_window(angle_deg, window, rules.error_deg)]
     inside_deg = min(max(angle_deg, target.low_deg), target.high_deg)
-    return Comparison(target, fit, angle_deg - inside_deg)
+    return Comparison(target, angle_deg, fit, angle_deg - inside_deg)
 
 
 def _badness(comparison: Comparison) -> tuple[int, float]:

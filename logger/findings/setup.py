@@ -36,6 +36,8 @@ class SetupRules:
     most_unseen_s: float = 3.0
     """A window that ended longer ago than this is given only if nothing speaks against the arm
     having stayed, not even readings that are too poor to count."""
+    held_unseen_s: float = 1.0
+    """Such readings that hold still elsewhere for this long speak against it."""
     most_moved_deg: float = 15.0
     """Poor readings further off than this, in the middle, say that the arm has moved."""
     edge_s: float = 1.0
@@ -141,9 +143,7 @@ def _visible(
             blinked = True
             continue
         step_s = 0.0 if blinked else sample.time_s - seen[-1].time_s
-        # Markers give the elevation in space, whatever its plane.
-        plane = plane_deg if sample.source == "pose" else 0.0
-        angle = in_plane_deg(sample.angle_deg, sample.scapular_deg, plane)
+        angle = in_plane_deg(sample, sample.angle_deg, plane_deg)
         raw = sample.angle_deg if sample.seen_deg is None else sample.seen_deg
         own = sample.source, sample.error_deg
         seen.append(_Seen(sample.time_s, angle, step_s, raw, *own))
@@ -151,17 +151,18 @@ def _visible(
     return seen
 
 
-def in_plane_deg(frontal_deg: float, scapular_deg: float | None, plane_deg: float) -> float:
+def in_plane_deg(sample: ArmAngle, frontal_deg: float, plane_deg: float) -> float:
     """Return the elevation of an arm held in a plane turned forward by `plane_deg`, in degrees.
 
-    Between the two planes for which the eye gives it (0 and 30), and a little beyond, on a
-    straight line; where it gives only the frontal one, as a square camera sees it:
-    tan(true) = tan(seen) / cos(plane).
+    `frontal_deg` is the sample's own angle. Between the two planes for which the eye gives it (0
+    and 30), and a little beyond, on a straight line; where it gives only the frontal one, as a
+    square camera sees it: tan(true) = tan(seen) / cos(plane). Markers give the elevation in space,
+    whatever its plane.
     """
-    if not plane_deg:
+    if not plane_deg or sample.source == "markers":
         return frontal_deg
-    if scapular_deg is not None:
-        return frontal_deg + (scapular_deg - frontal_deg) * plane_deg / _SCAPULAR_DEG
+    if sample.scapular_deg is not None:
+        return frontal_deg + (sample.scapular_deg - frontal_deg) * plane_deg / _SCAPULAR_DEG
     seen = radians(frontal_deg)
     return degrees(atan2(sin(seen), cos(seen) * cos(radians(plane_deg))))
 
@@ -264,7 +265,7 @@ def _unseen(
 ) -> list[tuple[float, float]]:
     """Return (time_s, angle_deg) of the readings after the window that were too poor to count."""
     return [
-        (a.time_s, in_plane_deg(a.angle_deg, a.scapular_deg, plane_deg))
+        (a.time_s, in_plane_deg(a, a.angle_deg, plane_deg))
         for a in angles
         if a.side == side
         and between_s[0] < a.time_s <= between_s[1]
@@ -280,11 +281,27 @@ def _moved_unseen(
     """Whether readings too poor to count say that the arm was moved while hands covered it.
 
     Under hands a reading may be tens of degrees off. Shortly after a window that says nothing;
-    over a longer time the arm may really have been moved, and a blank is better.
+    over a longer time the arm may really have been moved, and a blank is better: where the
+    readings lie elsewhere in the middle, or held still elsewhere for a while.
     """
     if len(unseen) < _LEAST_SAMPLES or unseen[-1][0] - unseen[0][0] < rules.most_unseen_s:
         return False
-    return abs(median(angle for _, angle in unseen) - middle_deg) > rules.most_moved_deg
+    if abs(median(angle for _, angle in unseen) - middle_deg) > rules.most_moved_deg:
+        return True
+    return any(_held_away(unseen[start:], middle_deg, rules) for start in range(len(unseen)))
+
+
+def _held_away(unseen: Sequence[tuple[float, float]], middle_deg: float, rules: SetupRules) -> bool:
+    """Whether the first of these readings and those after it hold still elsewhere for a while."""
+    low = high = unseen[0][1]
+    for time_s, angle in unseen:
+        low, high = min(low, angle), max(high, angle)
+        near = abs(angle - middle_deg) <= rules.most_moved_deg
+        if near or high - low > rules.most_spread_deg:
+            return False
+        if time_s - unseen[0][0] >= rules.held_unseen_s - 1e-6:
+            return True
+    return False
 
 
 def status_in_window(angle_deg: float, window: SetupWindow | None, error_deg: float) -> SetupStatus:

@@ -61,6 +61,8 @@ class Recording:
     height: int | None
     fps: float | None
     """On average over the recording; None for fewer than two pictures."""
+    key_pictures: int
+    """How many pictures are stored whole, not as changes to others; 0 without video."""
     rotation_deg: int
     """How far the stored pictures are turned to be upright, clockwise."""
     origin_s: float
@@ -90,9 +92,10 @@ class Recording:
             pieces = Timeline(self.origin_s, self.duration_s).place(frames)
             yield from in_blocks(pieces, block_s)
 
-    def frames(self, max_fps: float | None) -> Iterator[Frame]:
+    def frames(self, max_fps: float | None, *, keys_only: bool = False) -> Iterator[Frame]:
         """Yield the pictures in order, no closer together than `max_fps` asks for.
 
+        With `keys_only` only those that are stored whole, which takes a fraction of the time.
         Damaged pictures and those without a time, or with one that is not after the last, are
         left out. Nothing is yielded for a recording without pictures.
 
@@ -110,6 +113,8 @@ class Recording:
             if stream is None:
                 return
             stream.thread_type = "AUTO"
+            if keys_only:
+                stream.codec_context.skip_frame = "NONKEY"
             for frame in _frames_of(container, stream):
                 if frame.pts is None:
                     continue
@@ -148,6 +153,7 @@ def open_recording(path: Path) -> Recording:
         width=size[0],
         height=size[1],
         fps=found.picture.rate_hz if found.picture and picture is not None else None,
+        key_pictures=found.picture.key_count if found.picture and picture is not None else 0,
         rotation_deg=0 if picture is None else turn_deg(picture),
         origin_s=found.origin_s,
         pixel_aspect=found.pixel_aspect,

@@ -31,6 +31,8 @@ class StreamScan:
     """The start of the last packet."""
     end_s: float = 0.0
     count: int = 0
+    key_count: int = 0
+    """How many packets can be decoded by themselves."""
     cut: bool = False
     """Whether the last packet is incomplete."""
 
@@ -49,6 +51,7 @@ class StreamScan:
             return
         time_s = float(packet.pts * packet.time_base)
         self.count += 1
+        self.key_count += bool(packet.is_keyframe)
         self.cut = bool(packet.is_corrupt)
         self.first_s = time_s if self.first_s is None else min(self.first_s, time_s)
         self.last_s = max(self.last_s, time_s)

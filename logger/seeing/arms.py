@@ -157,24 +157,35 @@ class ArmReader:
         return SeenBody(time_s, points)
 
     def _reading(self, held: Held, side: Side, shape: tuple[int, ...]) -> Reading:
-        people = held.people
-        if not people:
+        if not held.sightings:
             return Reading(reason=OUT)
         shoulder = _shoulder(self.trunk, side)
-        elbows = [person.joint(_ELBOW[side]) for person in people]
-        seen = [self._outward(side, elbow) for elbow in elbows]
-        values = [angle for angle in seen if angle is not None]
-        if len(people) < max(2, 0.6 * held.shown) or len(values) < len(seen):
+        views = [(self._outward(side, s.person.joint(_ELBOW[side])), s) for s in held.sightings]
+        known = [(angle, sighting) for angle, sighting in views if angle is not None]
+        kept = self._without_stray(known)
+        if len(kept) < max(2, 0.6 * held.shown) or len(known) < len(views):
             return Reading(reason=DISAGREE)
-        numbers = [sighting.view for sighting in held.sightings]
+        values = [angle for angle, _ in kept]
+        numbers = [sighting.view for _, sighting in kept]
+        people = [sighting.person for _, sighting in kept]
         apart = disagreement_deg(values, numbers, self._settings.most_pair_deg)
-        elbow = np.median(elbows, axis=0)
+        elbow = np.median([person.joint(_ELBOW[side]) for person in people], axis=0)
         reading = self._elevation(side, elbow, float(np.median(values)))
         length = float(np.linalg.norm(elbow - shoulder)) / self.trunk.length_px
         inside = bool((elbow >= 0).all() and elbow[0] < shape[1] and elbow[1] < shape[0])
         sure = float(np.quantile([person.visibility[_ELBOW[side]] for person in people], 0.25))
         reason = self._fault(reading, apart, (length, sure), inside=inside)
         return Reading(reading.angle_deg, reading.seen_deg, reading.scapular_deg, apart, reason)
+
+    def _without_stray(
+        self, views: Sequence[tuple[float, Sighting]]
+    ) -> list[tuple[float, Sighting]]:
+        """Leave out the few of many views that see the arm somewhere else altogether."""
+        middle = float(np.median([angle for angle, _ in views])) if views else 0.0
+        most = self._settings.most_pair_deg
+        near = [(angle, sighting) for angle, sighting in views if abs(angle - middle) <= most]
+        few = len(views) - len(near) <= self._settings.stray_share * len(views)
+        return near if few else list(views)
 
     def _fault(
         self, reading: Reading, apart: float, elbow: tuple[float, float], *, inside: bool

@@ -30,8 +30,6 @@ class LiveSettings:
     """From how many of them the patient is looked for; more where that settles nothing."""
     search_runs: int = 2
     """Runs of the model that a look may spend on the search."""
-    pair_s: float = 0.35
-    """A view of the picture before still counts for a moved arm, if it is no older."""
     settle_s: float = 2.0
     """How long a shoulder is watched before a look of it is taken for the bare one."""
     bare_step_s: float = 1.0
@@ -62,6 +60,8 @@ class WatchSettings:
     """How the patient is shown to the model: two views of a picture that has changed, two more
     with each frame in which it has not, until all have been seen."""
     views_a_frame: int = 2
+    pair_s: float = 0.35
+    """A view of the picture before still counts for a changed one, if it is no older."""
     least_trunk_px: float = 40.0
     """A trunk shorter than this is too small to read an arm from."""
     most_trunk_spread: float = 0.045
@@ -80,6 +80,9 @@ class WatchSettings:
     plain and a mirrored view (the model errs to one side, mirrored to the other)."""
     most_pair_deg: float = 20.0
     """Twice the standard deviation of all single views."""
+    stray_share: float = 0.2
+    """Of so many views of a picture or fewer, those further than `most_pair_deg` from the middle
+    are left out; of more, they count against the reading."""
     least_elbow: float = 0.6
     """The model's own visibility of the elbow, 0 to 1."""
     arm_trunks: tuple[float, float] = (0.33, 0.75)

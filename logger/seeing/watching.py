@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from logger.core.events import SIDES, ArmAngle, SeenBody, Side, Watched
-from logger.seeing.arms import ArmReader, Held, Reading, blank, sample_of
+from logger.seeing.arms import ArmReader, Reading, blank, sample_of
 from logger.seeing.covering import CoverWatch
+from logger.seeing.following import Following
 from logger.seeing.looks import paced
 from logger.seeing.search import Search
 
@@ -44,13 +45,17 @@ class Watcher:
         self._settings = settings
         self._model = model
 
-    def watch(self, frames: Callable[[], Frames]) -> Watched:
+    def watch(
+        self, frames: Callable[[], Frames], looks: Callable[[], Frames] | None = None
+    ) -> Watched:
         """Return the samples of both arms in the order of time.
 
-        `frames` is called twice and must each time give the recording afresh from its start, as
-        (time_s, (h, w, 3) uint8 RGB). Without a patient every sample has no angle and a reason.
+        `frames` must each time give the recording afresh from its start, as (time_s, (h, w, 3)
+        uint8 RGB). It is called twice, or once where `looks` gives some of the same pictures,
+        spread over the recording, to look for the patient in. Without a patient every sample has
+        no angle and a reason.
         """
-        found = Search(self._settings, self._model).find(frames())
+        found = Search(self._settings, self._model).find((looks or frames)())
         taken = paced(frames(), self._settings.rate_hz)
         if found.trunk is None or found.reason:
             angles = tuple(sample for time_s, _ in taken for sample in blank(time_s, found.reason))
@@ -71,16 +76,10 @@ class Watcher:
     def _moments(
         self, frames: Frames, reader: ArmReader, covers: dict[Side, CoverWatch]
     ) -> Iterator[_Moment]:
-        held: Held | None = None
-        readings: dict[Side, Reading] = {}
+        following = Following(self._settings, reader, self._settings.views_a_frame)
         for time_s, rgb in frames:
-            small = reader.small(rgb)
-            if held is None or reader.changed(small, held.small):
-                held = Held(small)
-            if held.shown < reader.view_count:
-                until = min(held.shown + self._settings.views_a_frame, reader.view_count)
-                reader.show(rgb, held, range(held.shown, until))
-                readings = reader.readings(held, rgb.shape)
+            held = following.look(time_s, rgb)
+            readings = following.readings
             kinds = {side: covers[side].kind(rgb) for side in SIDES}
             for side in SIDES:
                 covers[side].note(kinds[side], readings[side].disagreement_deg)

@@ -60,7 +60,9 @@ def test_table_of_two_holds(tmp_path: Path, eye: Put) -> None:
     assert "practice.mp4: 2 holds: 1 in a window, 1 at rest." in result.output
     row = next(line for line in result.output.splitlines() if line.startswith(" 2 right"))
     assert "52°" in row
-    assert row.endswith("A, B in")
+    assert row.endswith("A, C in")
+    # tan(56) = tan(52) / cos(30): posterior glide is set up in the scapular plane.
+    assert "B borderline, just inside, at 56°" in " ".join(result.output.split())
     there_s = float(row.split(" s ")[0].split()[-1])
     assert there_s == pytest.approx(1.0, abs=0.41), "within a sample at either end"
     assert "feedback on the setup angle only" in result.output
@@ -74,10 +76,11 @@ def test_one_test_asked_for_is_judged_alone(tmp_path: Path, eye: Put) -> None:
     assert "window  30–90°  inferior glide" in result.output  # noqa: RUF001 - a range
     assert " in\n" in result.output
     result = run(film(tmp_path), tmp_path, "--test", "posterior_glide", "--side", "right")
-    assert "out, 15° above" in result.output
+    # tan(76.9) = tan(75) / cos(30)
+    assert "out, 17° above, at 77°" in result.output
     csv = (tmp_path / "o" / "practice" / "holds.csv").read_text(encoding="utf-8").splitlines()
     assert len(csv) == 2
-    assert csv[1].endswith("posterior_glide,out_of_range,15.0")
+    assert csv[1].endswith("30.0,posterior_glide,76.9,out_of_range,16.9")
 
 
 def test_side_asked_for_is_shown_alone(tmp_path: Path, eye: Put) -> None:

@@ -41,7 +41,7 @@ def trace(side: Side = "right") -> list[ArmAngle]:
 
 def practice(angles: list[ArmAngle], duration_s: float = 20.0) -> Practice:
     targets = targets_of(WINDOWS)
-    holds = judge(find_holds(angles, RULES), targets, RULES)
+    holds = judge(find_holds(angles, RULES), targets, angles, RULES)
     return Practice(duration_s, holds, find_unseen(angles, duration_s, RULES), targets)
 
 

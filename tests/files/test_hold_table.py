@@ -29,7 +29,7 @@ def practice(windows: dict[str, SetupWindow]) -> Practice:
         for i in range(101)
     ]
     targets = targets_of(windows)
-    return Practice(10.0, judge(find_holds(angles, RULES), targets, RULES), (), targets)
+    return Practice(10.0, judge(find_holds(angles, RULES), targets, angles, RULES), (), targets)
 
 
 def rows(made: Practice, path: Path) -> list[dict[str, str]]:

@@ -13,11 +13,12 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import stats
 
-from logger.core.events import ArmAngle, Side
+from logger.core.events import ArmAngle, Side, Source
 from logger.core.holds import Fit, Hold, HoldKind, Target
 from logger.core.statements import SetupWindow
 from logger.findings.holds import find_holds, find_unseen, judge, targets_of
 from logger.findings.pieces import HoldRules, Run, best_cuts, jitter_deg
+from logger.findings.setup import SetupRules, read_setup
 
 RULES = HoldRules()
 RATES = st.sampled_from([5.0, 6.0, 10.0, 24.0, 29.97, 60.0])
@@ -301,18 +302,18 @@ WIDE = Target(30, 90, ("c",))
     ],
 )
 def test_hold_against_its_targets(angle: float, narrow: Fit, off: float, wide: Fit) -> None:
-    (judged,) = judge([hold_at(angle)], [NARROW, WIDE], RULES)
+    (judged,) = judge([hold_at(angle)], [NARROW, WIDE], [], RULES)
     assert [c.fit for c in judged.comparisons] == [narrow, wide]
     assert judged.comparisons[0].off_deg == off
 
 
 def test_arm_at_the_side_is_judged_where_a_test_asks_for_it() -> None:
-    (judged,) = judge([hold_at(12)], [Target(0, 20, ("d",))], RULES)
+    (judged,) = judge([hold_at(12)], [Target(0, 20, ("d",))], [], RULES)
     assert judged.comparisons[0].fit is Fit.IN_RANGE
 
 
 def test_drift_is_judged_at_the_end_that_fits_worse() -> None:
-    (judged,) = judge([hold_at(45, HoldKind.DRIFT, 20)], [NARROW], RULES)
+    (judged,) = judge([hold_at(45, HoldKind.DRIFT, 20)], [NARROW], [], RULES)
     assert judged.comparisons[0].fit is Fit.OUT_OF_RANGE
     assert judged.comparisons[0].off_deg == -10
 
@@ -324,3 +325,33 @@ def test_tests_that_share_a_window_are_one_target() -> None:
         "two": SetupWindow(30, 60, "invented"),
     }
     assert targets_of(windows) == (Target(30, 60, ("one", "two")), Target(30, 90, ("wide",)))
+
+
+@pytest.mark.parametrize("plane_deg", [0.0, 30.0])
+@pytest.mark.parametrize("scapular_deg", [None, 64.0])
+@pytest.mark.parametrize("source", ["pose", "markers"])
+def test_practice_judges_an_arm_as_the_findings_table_does(
+    plane_deg: float, scapular_deg: float | None, source: Source
+) -> None:
+    window = SetupWindow(30, 60, "invented", plane_deg=plane_deg)
+    samples = [
+        ArmAngle(t / 10, "right", 55.0, visible=True, source=source, scapular_deg=scapular_deg)
+        for t in range(50)
+    ]
+    reading = read_setup(samples, "right", 4.9, window, SetupRules())
+    targets = targets_of({"one": window})
+    (judged,) = judge(find_holds(samples, RULES), targets, samples, RULES)
+    (comparison,) = judged.comparisons
+    assert comparison.angle_deg == pytest.approx(reading.angle_deg)
+    assert comparison.fit.value == reading.status.value
+
+
+def test_windows_in_different_planes_are_different_targets() -> None:
+    windows = {
+        "side": SetupWindow(30, 60, "invented"),
+        "forward": SetupWindow(30, 60, "invented", plane_deg=30.0),
+    }
+    assert targets_of(windows) == (
+        Target(30, 60, ("side",)),
+        Target(30, 60, ("forward",), plane_deg=30.0),
+    )

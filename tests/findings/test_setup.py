@@ -303,3 +303,19 @@ def test_an_arm_that_seems_moved_under_hands_is_blank(
     covered = [ArmAngle(t, "right", reads, visible=False, reason="hands") for t in times]
     reading = read([*held, *covered], times[-1])
     assert (reading.angle_deg == 45.0) is given
+
+
+@pytest.mark.parametrize(("held_s", "given"), [(0.6, True), (1.6, False)])
+def test_an_arm_that_held_still_elsewhere_unseen_is_not_where_it_was(
+    held_s: float, given: bool
+) -> None:
+    """Seen at 20, then unsure at 43 for a while, then under hands at 25: the middle says 25."""
+    seen = trace(lambda _: 20.0, 2.0)
+    unsure = [
+        ArmAngle(
+            t / 10, "right", 43.0 if t < 20 + 10 * held_s else 25.0, visible=False, reason="hands"
+        )
+        for t in range(21, 75)
+    ]
+    reading = read_setup([*seen, *unsure], "right", 7.5, WINDOW, RULES)
+    assert (reading.angle_deg is not None) is given

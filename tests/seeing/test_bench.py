@@ -22,6 +22,7 @@ from logger.core.events import Side
 from logger.core.statements import SetupWindow
 from logger.seeing.settings import WatchSettings
 
+DATA = Path(__file__).parent / "data"
 KEYS = {"n", "given", "mean_abs_error_deg", "p95_abs_error_deg", "within_5", "within_10"}
 
 
@@ -140,3 +141,23 @@ def test_a_region_that_is_none_is_refused(region: str) -> None:
     outcome = CliRunner().invoke(main, ["read", "a.mp4", "--out", "b", "--patient-region", region])
     assert outcome.exit_code == 2
     assert "--patient-region" in outcome.output
+
+
+@pytest.mark.model
+def test_the_command_prints_conditions_and_marker_scenes_as_one_object(tmp_path: Path) -> None:
+    picture = cv2.imread(str(DATA / "frontal_047.jpg"))
+    assert picture is not None
+    cv2.imwrite(str(tmp_path / "a.png"), picture)
+    truth = json.loads((DATA / "truth.json").read_text())["frontal_047.jpg"]
+    one = {"a.png": {"group": "front", **truth}}
+    (tmp_path / "one_truth.json").write_text(json.dumps(one), encoding="utf-8")
+    command = ["bench", "seeing", "--stills", str(tmp_path), "--marker-scenes", "1", "--json"]
+    outcome = CliRunner().invoke(main, command)
+    assert outcome.exit_code == 0, outcome.output
+    lines = outcome.output.strip().splitlines()
+    told = json.loads(lines[-1])
+    assert told["front"]["given"] == 2
+    assert told["front"]["mean_abs_error_deg"] <= 8
+    assert told["markers"]["n"] == 8
+    assert told["markers"].keys() >= KEYS
+    assert any(line.startswith("markers ") for line in lines[:-1])

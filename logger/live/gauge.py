@@ -42,5 +42,4 @@ def gauge_of(
 
 def shown_deg(sample: ArmAngle, window: SetupWindow | None) -> float:
     """Return a sample's angle in the plane in which the window's test is held."""
-    plane_deg = window.plane_deg if window and sample.source == "pose" else 0.0
-    return in_plane_deg(sample.angle_deg or 0.0, sample.scapular_deg, plane_deg)
+    return in_plane_deg(sample, sample.angle_deg or 0.0, window.plane_deg if window else 0.0)

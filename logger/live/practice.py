@@ -190,7 +190,7 @@ class SetupPractice:
 
     def _attempt(self, hold: Hold) -> Attempt | None:
         target = Target(self.window.low_deg, self.window.high_deg, (self.test,))
-        (judged,) = judge([hold], [target], self._rules)
+        (judged,) = judge([hold], [target], self._past.angles, self._rules)
         (compared,) = judged.comparisons
         if compared.fit is Fit.AT_REST:
             return None

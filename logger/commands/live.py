@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import webbrowser
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
@@ -11,15 +13,19 @@ from typing import Final
 import click
 import platformdirs
 
+from logger.commands.read import patient_region
 from logger.core.errors import OutputError
 from logger.grammar.loading import load_pack, shipped_packs
 from logger.grammar.pack import Pack
-from logger.hearing.engines import ENGINES, open_recogniser
+from logger.hearing.engines import ENGINES, check_engine, open_recogniser
 from logger.keeping.journal import Journal
 from logger.page.app import page_app
 from logger.page.kit import Kit, Recognisers, pose_eye
 from logger.page.serving import bound_socket, serve
+from logger.reading import EyeChoice
+from logger.seeing.bodies import Region
 from logger.seeing.bundle import pose_bundle
+from logger.seeing.markers.using import MarkerOptions
 
 DEFAULT_PORT: Final = 8737
 """Always the same, so that the browser remembers that this page may use the camera."""
@@ -45,6 +51,13 @@ DEFAULT_PORT: Final = 8737
 @click.option("--engine", default="moonshine", help=f"One of: {', '.join(ENGINES)}.")
 @click.option("--speech-model", type=click.Path(path_type=Path), help="Folder of another model.")
 @click.option("--pose-model", type=click.Path(path_type=Path), help="Another .task bundle.")
+@click.option(
+    "--patient-region",
+    "region",
+    metavar="X,Y,W,H",
+    callback=patient_region,
+    help="Where the patient's trunk is, in pixels of the picture.",
+)
 @click.option("--no-camera", is_flag=True, help="Leave the picture out.")
 @click.option(
     "--journal",
@@ -59,6 +72,7 @@ def live_command(
     engine: str,
     speech_model: Path | None,
     pose_model: Path | None,
+    region: Region | None,
     no_camera: bool,
     journal: Path | None,
 ) -> None:
@@ -68,8 +82,7 @@ def live_command(
 
     Example: spoken-findings live --out findings
     """
-    # Whatever is written from here on is for the one who runs this alone.
-    os.umask(0o077)
+    check_engine(engine)
     packs = _packs(pack_name)
     _check_folder(out)
     path = journal or platformdirs.user_data_path("spoken-findings") / "journal.db"
@@ -84,18 +97,30 @@ def live_command(
         if not no_browser and not webbrowser.open(url):
             click.echo("No browser could be opened: open the address yourself.", err=True)
 
-    with Journal(path) as kept:
+    with _for_the_owner_alone(), Journal(path) as kept:
         kit = Kit(
             packs=packs,
             journal=kept,
             out=out,
             recognisers=recognisers,
             engine=engine,
-            open_eye=None if bundle is None else pose_eye(lambda: bundle),
+            open_eye=None if bundle is None else pose_eye(bundle, region),
             clock=lambda: datetime.now(UTC).astimezone(),
-            options=_options(speech_model, pose_model, no_camera),
+            options=_options(
+                speech_model, EyeChoice(pose_model, region, MarkerOptions("off")), no_camera
+            ),
         )
         serve(lambda address: page_app(kit, address), bound_socket(port), opened)
+
+
+@contextmanager
+def _for_the_owner_alone() -> Iterator[None]:
+    """Let nobody else read what is written meanwhile."""
+    before = os.umask(0o077)
+    try:
+        yield
+    finally:
+        os.umask(before)
 
 
 def _packs(chosen: str) -> tuple[Pack, ...]:
@@ -104,15 +129,11 @@ def _packs(chosen: str) -> tuple[Pack, ...]:
     return (first, *others)
 
 
-def _options(
-    speech_model: Path | None, pose_model: Path | None, no_camera: bool
-) -> dict[str, str | bool]:
+def _options(speech_model: Path | None, eye: EyeChoice, no_camera: bool) -> dict[str, str | bool]:
     options: dict[str, str | bool] = {"camera": not no_camera, "live": True}
     if speech_model:
         options["speech_model"] = speech_model.name
-    if pose_model:
-        options["pose_model"] = pose_model.name
-    return options
+    return options | eye.in_session()
 
 
 def _check_folder(out: Path) -> None:

@@ -235,9 +235,19 @@ def open_recogniser(
         ModelError: if the model is missing or broken.
 
     """
+    check_engine(engine)
     if engine == "moonshine":
         model = MoonshineModel(model_folder or packaged_model_folder(), threads)
         return MoonshineRecogniser(pack, model, HearingRules())
-    if engine == "vosk":
-        return VoskRecogniser(VoskWords.of_pack(pack), model_folder)
-    raise UsageError(f"Unknown engine {engine!r}: use one of {', '.join(ENGINES)}.")
+    return VoskRecogniser(VoskWords.of_pack(pack), model_folder)
+
+
+def check_engine(engine: str) -> None:
+    """Find out whether there is such an engine.
+
+    Raises:
+        UsageError: if there is none.
+
+    """
+    if engine not in ENGINES:
+        raise UsageError(f"Unknown engine {engine!r}: use one of {', '.join(ENGINES)}.")

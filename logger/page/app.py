@@ -17,7 +17,7 @@ from starlette.staticfiles import StaticFiles
 from starlette.types import ASGIApp
 from starlette.websockets import WebSocket
 
-from logger.page.connection import serve_page
+from logger.page.connection import Now, serve_page
 from logger.page.guarding import Address, Guard
 from logger.page.kit import Kit
 from logger.page.room import Room
@@ -26,8 +26,11 @@ STATIC: Final = Path(__file__).parent / "static"
 _TICK_S: Final = 1.0
 
 
-def page_app(kit: Kit, address: Address) -> ASGIApp:
-    """Return the application that serves the page and its session at `address`."""
+def page_app(kit: Kit, address: Address, now: Now = time.monotonic) -> ASGIApp:
+    """Return the application that serves the page and its session at `address`.
+
+    `now` gives the seconds by which it is counted how much a page sends.
+    """
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
@@ -47,7 +50,7 @@ def page_app(kit: Kit, address: Address) -> ASGIApp:
         return FileResponse(STATIC / "index.html")
 
     async def live(websocket: WebSocket) -> None:
-        await serve_page(websocket, websocket.app.state.room, time.monotonic)
+        await serve_page(websocket, websocket.app.state.room, now)
 
     routes = [
         Route("/", index),

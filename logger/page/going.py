@@ -29,7 +29,6 @@ from logger.page.speaking import read_back
 
 _CLOSING_S: Final = 20.0
 _SLOW_DISK_S: Final = 1.5
-_LATE_S: Final = 1.0
 _OPEN_PHASES: Final = ("testing", "paused")
 
 Soon = Callable[..., None]
@@ -91,9 +90,9 @@ class Going:
         return self.state is not None and self.state.phase == "testing"
 
     @property
-    def hears_late(self) -> bool:
-        """Whether more sound waits than a pause makes good."""
-        return self._listener is not None and self._listener.behind_s > _LATE_S
+    def behind_s(self) -> float:
+        """How much sound waits to be heard."""
+        return self._listener.behind_s if self._listener else 0.0
 
     def _opened(self, session: LiveSession, state: State) -> None:
         self.session_id, self.pack, self._facts = session.session_id, session.pack, session.facts
@@ -273,7 +272,7 @@ class Going:
         return "" if row is None else read_back(row.finding, self.pack)
 
     def _show_gauge(self, state: State, sighting: Sighting) -> None:
-        self._seats.all(gauge_facts(state.gauge, state.window, sighting))
+        self._seats.all(gauge_facts(state.gauge, state.window, state.side, sighting))
 
     def tick(self) -> None:
         """Say what falls behind; called about once a second."""

@@ -19,6 +19,7 @@ from logger.keeping.journal import Journal
 from logger.live.session import LiveSession
 from logger.page.listening import HearsBlocks
 from logger.page.looking import LooksAtFrames
+from logger.seeing.bodies import Region
 from logger.seeing.live import LiveEye
 from logger.seeing.pose import PoseModel
 from logger.seeing.settings import MOST_PEOPLE, WatchSettings
@@ -119,12 +120,14 @@ class Kit:
         return folder
 
 
-def pose_eye(bundle: Callable[[], Path]) -> Callable[[], AbstractContextManager[LiveEye]]:
-    """Return what opens an eye with the pose model that `bundle` finds."""
+def pose_eye(
+    bundle: Path, region: Region | None = None
+) -> Callable[[], AbstractContextManager[LiveEye]]:
+    """Return what opens an eye with the pose model in `bundle`, the patient in `region`."""
 
     @contextmanager
     def opening() -> Iterator[LiveEye]:
-        with PoseModel(bundle(), max_people=MOST_PEOPLE) as model:
-            yield LiveEye(WatchSettings(), model)
+        with PoseModel(bundle, max_people=MOST_PEOPLE) as model:
+            yield LiveEye(WatchSettings(region=region), model)
 
     return opening

@@ -41,7 +41,7 @@ class Practising:
         if self._practice is None:
             return []
         view = self._view = self._practice.see(sighting.look.angles)
-        told = [gauge_facts(view.gauge, view.window, sighting) | {"side": self._practice.side}]
+        told = [gauge_facts(view.gauge, view.window, self._practice.side, sighting)]
         sheet = self._sheet()
         if sheet != self._sent:
             self._sent = sheet

@@ -25,8 +25,11 @@ from logger.page.showing import pack_facts, sighting_facts
 _NOT_LEADING: Final = "This page only watches: another tab leads."
 _BUSY: Final = "A session is going on: go back to the start page first."
 
-_REST_S: Final = 0.15
-"""A rest between pictures, short enough for an arm to be seen holding still."""
+_LATE_S: Final = 1.0
+_REST_SHARE: Final = 0.1
+_MOST_REST_S: Final = 0.3
+"""Where more sound than `_LATE_S` waits, pictures rest for a share of it: rows come before angles.
+The most is short enough for an arm to be seen holding still."""
 
 Handler = Callable[[Seat, Any], None]
 
@@ -241,8 +244,9 @@ class Room:
 
     def _done_with(self, number: int) -> None:
         """Ask for the next picture, a little later where hearing needs the machine more."""
-        wait_s = _REST_S if self._going and self._going.hears_late else 0.0
-        self._loop.call_later(wait_s, self._ack, number)
+        behind_s = self._going.behind_s if self._going else 0.0
+        rest_s = min(_MOST_REST_S, _REST_SHARE * behind_s) if behind_s > _LATE_S else 0.0
+        self._loop.call_later(rest_s, self._ack, number)
 
     def _ack(self, number: int) -> None:
         if self._seats.lead:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from logger.core.events import Finding, PositionCheck, Utterance
+from logger.core.events import Finding, PositionCheck, Side, Utterance
 from logger.core.session import Bout, Edit, KeptRow, SessionFacts
 from logger.core.statements import SLOTS, SetupWindow
 from logger.grammar.pack import NumberSlot, Pack, WordSlot
@@ -81,19 +81,20 @@ def state_facts(state: State, facts: SessionFacts, pack: Pack) -> Plain:
     }
 
 
-def gauge_facts(gauge: Gauge, window: SetupWindow | None, sighting: Sighting | None) -> Plain:
-    """Return the arm's angle for the eyes, with the body where a picture was looked at."""
-    sent: Plain = {
+def gauge_facts(
+    gauge: Gauge, window: SetupWindow | None, side: Side | None, sighting: Sighting
+) -> Plain:
+    """Return the arm's angle for the eyes, with the body in the picture that was looked at."""
+    return {
         "kind": "gauge",
-        "side": gauge.angle.side if gauge.angle else None,
+        "side": side,
         "angle_deg": gauge.angle_deg,
         "faint_deg": gauge.angle.angle_deg if gauge.angle else None,
         "fit": gauge.status.value,
         "words": gauge.words,
         "steady_s": round(gauge.steady_s, 1),
         "window": _window(window),
-    }
-    return sent | (sighting_facts(sighting) if sighting else {})
+    } | sighting_facts(sighting)
 
 
 def sighting_facts(sighting: Sighting) -> Plain:

@@ -21,13 +21,12 @@ from logger.seeing.arms import (
     OUT,
     PLANE,
     ArmReader,
-    Held,
     Reading,
-    Sighting,
     blank,
     sample_of,
 )
 from logger.seeing.covering import CoverWatch
+from logger.seeing.following import Following
 from logger.seeing.looks import reduced
 from logger.seeing.patient import TRUNK, FindsPeople, Trunk
 from logger.seeing.search import NOBODY, OBLIQUE, SIDES_UNSURE, UNCLEAR, Found, Pin, Search
@@ -204,14 +203,9 @@ class _Tracked:
     ) -> None:
         self._settings = settings
         self._model = model
-        self._reader = ArmReader(settings, model, found)
-        self._covers = _Covers(settings, self._reader.trunk, time_s)
+        self._following = Following(settings, ArmReader(settings, model, found), 1)
+        self._covers = _Covers(settings, self._following.reader.trunk, time_s)
         self._pins = _Pins(settings.live.most_pins)
-        self._held: Held | None = None
-        self._order: list[int] = []
-        self._own = 0
-        self._last_s = time_s
-        self._readings: dict[Side, Reading] = {}
         self._since_s = self._seen_s = time_s
         self._hidden = {side: _Hidden() for side in SIDES}
         self.found = found
@@ -222,68 +216,38 @@ class _Tracked:
 
     def look(self, time_s: float, rgb: Picture) -> Look:
         """Return what a picture tells of the patient who was found."""
-        held = self._holding(time_s, rgb)
+        following = self._following
+        held = following.look(time_s, rgb)
+        if self._pins.note(following.fresh, following.fresh_swapped):
+            self._pin()
         if held.sightings:
             self._seen_s = time_s
-        body = self._reader.body(time_s, held.people)
-        looks = self._covers.look(time_s, rgb, self._readings)
-        angles = tuple(
-            sample_of(time_s, side, self._readings[side], *looks[side]) for side in SIDES
-        )
-        if self.found.reason:
-            angles = blank(time_s, self.found.reason)
+        body = following.reader.body(time_s, held.people)
+        angles = self._angles(time_s, rgb)
         found = not self.lost(time_s) and not self.found.reason
         camera = self.found.camera
         azimuth_deg = None if camera is None else camera.azimuth_deg
-        return Look((angles[0], angles[1]), body, found, self._advice(time_s, angles), azimuth_deg)
+        return Look(angles, body, found, self._advice(time_s, angles), azimuth_deg)
 
-    def _holding(self, time_s: float, rgb: Picture) -> Held:
-        """Show the model one more view of the picture, if it has not seen it in all."""
-        small, held = self._reader.small(rgb), self._held
-        if held is None or self._reader.changed(small, held.small):
-            held = self._changed(time_s, held, Held(small))
-        self._last_s = time_s
-        if self._order:
-            before = len(held.trunks), held.swapped
-            self._reader.show(rgb, held, [self._order.pop(0)])
-            self._own += 1
-            if self._own == 2:  # noqa: PLR2004 - it is a pair by itself now
-                self._drop_carried(held)
-            self._readings = self._reader.readings(held, rgb.shape)
-            if self._pins.note(held.trunks[before[0] :], held.swapped - before[1]):
-                self._pin()
-        return held
-
-    def _changed(self, time_s: float, last: Held | None, held: Held) -> Held:
-        """Begin with a picture that has changed, from a recent view of the one before."""
-        own = last.sightings[-1:] if last is not None else []
-        recent = time_s - self._last_s <= self._settings.live.pair_s
-        first = 0
-        if own and recent:
-            first = 1 - own[0].view % 2
-            held.sightings.append(Sighting(own[0].view, own[0].person))
-            held.shown += 1
-        self._own = 0
-        self._order = [first, 1 - first, *range(2, self._reader.view_count)]
-        self._held = held
-        return held
-
-    def _drop_carried(self, held: Held) -> None:
-        if held.shown > self._own:
-            del held.sightings[0]
-            held.shown -= 1
+    def _angles(self, time_s: float, rgb: Picture) -> tuple[ArmAngle, ArmAngle]:
+        readings = self._following.readings
+        looks = self._covers.look(time_s, rgb, readings)
+        if self.found.reason:
+            return blank(time_s, self.found.reason)
+        left, right = (sample_of(time_s, side, readings[side], *looks[side]) for side in SIDES)
+        return left, right
 
     def _pin(self) -> None:
         """Pin the trunk afresh from all that was seen of it."""
         if self.found.others:
             return
         pin = self._pins.pin()
-        old = self._reader.trunk
+        old = self._following.reader.trunk
         points = pin.person.points[list(TRUNK)]
         trunk = Trunk(points, old.support, pin.sides_sure(told_apart=True))
         judged = Search(self._settings, self._model).judged(pin, trunk)
         self.found = replace(judged, warnings=self.found.warnings)
-        self._reader = ArmReader(self._settings, self._model, self.found)
+        self._following.reader = ArmReader(self._settings, self._model, self.found)
 
     def _advice(self, time_s: float, angles: tuple[ArmAngle, ...]) -> str:
         told = [self._hidden[angle.side].advice(angle, self._settings.live) for angle in angles]

@@ -30,8 +30,6 @@ class LiveSettings:
     """From how many of them the patient is looked for; more where that settles nothing."""
     search_runs: int = 2
     """Runs of the model that a look may spend on the search."""
-    pair_s: float = 0.35
-    """A view of the picture before still counts for a moved arm, if it is no older."""
     settle_s: float = 2.0
     """How long a shoulder is watched before a look of it is taken for the bare one."""
     bare_step_s: float = 1.0
@@ -62,6 +60,8 @@ class WatchSettings:
     """How the patient is shown to the model: two views of a picture that has changed, two more
     with each frame in which it has not, until all have been seen."""
     views_a_frame: int = 2
+    pair_s: float = 0.35
+    """A view of the picture before still counts for a changed one, if it is no older."""
     least_trunk_px: float = 40.0
     """A trunk shorter than this is too small to read an arm from."""
     most_trunk_spread: float = 0.045

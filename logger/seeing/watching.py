@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from logger.core.events import SIDES, ArmAngle, SeenBody, Side, Watched
-from logger.seeing.arms import ArmReader, Held, Reading, blank, sample_of
+from logger.seeing.arms import ArmReader, Reading, blank, sample_of
 from logger.seeing.covering import CoverWatch
+from logger.seeing.following import Following
 from logger.seeing.looks import paced
 from logger.seeing.search import Search
 
@@ -75,16 +76,10 @@ class Watcher:
     def _moments(
         self, frames: Frames, reader: ArmReader, covers: dict[Side, CoverWatch]
     ) -> Iterator[_Moment]:
-        held: Held | None = None
-        readings: dict[Side, Reading] = {}
+        following = Following(self._settings, reader, self._settings.views_a_frame)
         for time_s, rgb in frames:
-            small = reader.small(rgb)
-            if held is None or reader.changed(small, held.small):
-                held = Held(small)
-            if held.shown < reader.view_count:
-                until = min(held.shown + self._settings.views_a_frame, reader.view_count)
-                reader.show(rgb, held, range(held.shown, until))
-                readings = reader.readings(held, rgb.shape)
+            held = following.look(time_s, rgb)
+            readings = following.readings
             kinds = {side: covers[side].kind(rgb) for side in SIDES}
             for side in SIDES:
                 covers[side].note(kinds[side], readings[side].disagreement_deg)

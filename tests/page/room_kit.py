@@ -6,6 +6,7 @@ import io
 import json
 import struct
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass, field
@@ -127,8 +128,13 @@ class Room:
 
 
 @contextmanager
-def room_in(folder: Path, script: Sequence[str] = ("",), ear_fails: bool = False) -> Iterator[Room]:
-    """Serve a room whose journal and results are in `folder`."""
+def room_in(
+    folder: Path, script: Sequence[str] = ("",), ear_fails: bool = False, haste: float = 1.0
+) -> Iterator[Room]:
+    """Serve a room whose journal and results are in `folder`.
+
+    With `haste` a page may send so many times more than it should.
+    """
     clock, eye = MovableClock(), ScriptedEye()
 
     def no_model(_: Pack) -> Any:
@@ -148,7 +154,7 @@ def room_in(folder: Path, script: Sequence[str] = ("",), ear_fails: bool = False
             open_eye=opening,
             clock=clock,
         )
-        app = page_app(kit, ADDRESS)
+        app = page_app(kit, ADDRESS, lambda: haste * time.monotonic())
         with TestClient(app, base_url=f"http://127.0.0.1:{ADDRESS.port}") as client:
             yield Room(client, kit, clock, eye)
 

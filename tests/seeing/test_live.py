@@ -125,7 +125,7 @@ def test_hands_on_a_shoulder_blank_that_arm_only() -> None:
     camera = Camera()
     camera.hold(DotBody(), 8)
     covered = DotBody().frame()
-    covered[196:250, 264:329] = 230
+    covered[196:250, 264:314] = 230
     look = camera.show([covered] * 10)
     assert set(visible(look)) == {"left"}
     assert look.angles[1].reason == "hands cover the arm"
@@ -151,3 +151,14 @@ def test_another_size_of_picture_starts_afresh() -> None:
         "left": pytest.approx(20, abs=1.5),
         "right": pytest.approx(50, abs=1.5),
     }
+
+
+def test_a_patient_who_left_is_not_seen_on_in_pictures_that_keep_changing() -> None:
+    camera = Camera()
+    camera.hold(DotBody(), 8)
+    gone = [np.full((480, 640, 3), 80 + 15 * (i % 2), np.uint8) for i in range(50)]
+    looks = [camera.show([rgb]) for rgb in gone]
+    assert not any(visible(look) for look in looks)
+    assert all(look.body is None for look in looks[1:])
+    assert not looks[-1].found
+    assert looks[-1].advice == "The patient is hidden or has moved."

@@ -113,6 +113,7 @@ export class After {
     if (field.tagName === "SELECT") field.addEventListener("change", () => close(true));
     cell.replaceWith(field);
     field.focus();
+    field.select?.();
   }
 
   save() {

@@ -91,6 +91,8 @@ class MoonshineModel:
         options = onnxruntime.SessionOptions()
         options.intra_op_num_threads = threads
         options.log_severity_level = 4
+        # Its own store of memory never shrinks: 365 MB in use instead of 246, for no time gained.
+        options.enable_cpu_mem_arena = False
         try:
             self.tokens = read_tokens(folder / _FILES[2])
             self._encoder = onnxruntime.InferenceSession(str(folder / _FILES[0]), options)

@@ -22,8 +22,6 @@ if TYPE_CHECKING:
 
 _PATCH_PX: Final = 24
 _NO_KIND: Final = -1
-_POOR_SHARE: Final = 0.75
-"""Under hands readings may agree by chance, as often as not; of a bare shoulder most do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +43,8 @@ class CoverSettings:
     """Kinds whose readings agree within this of the best are taken as equally good; among them
     the bare one must be both the first seen (a patient is seen before they are touched) and the
     most frequent, else it stays open."""
+    most_apart_deg: float = 8.0
+    """Where readings differ by more under every look, none is taken for the bare one."""
     most_kinds: int = 64
 
 
@@ -95,13 +95,13 @@ class CoverWatch:
         most = max((kind.frames for kind in self._kinds), default=0)
         least = max(min(self._settings.least_frames, most), 1)
         rated = [
-            (float(np.quantile(kind.disagreements_deg, _POOR_SHARE)), number)
+            (float(np.median(kind.disagreements_deg)), number)
             for number, kind in enumerate(self._kinds)
             if kind.frames >= least
         ]
-        if not rated:
+        best = min(rated, default=(np.inf, _NO_KIND))[0]
+        if best > self._settings.most_apart_deg:
             return None
-        best = min(rated)[0]
         good = [number for cost, number in rated if cost <= best + self._settings.close_deg]
         first, usual = min(good), max(good, key=lambda number: self._kinds[number].frames)
         return first if first == usual else None

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 _PATCH_PX: Final = 24
 _NO_KIND: Final = -1
+_NO_READING_DEG: Final = 180.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,12 @@ class _Kind:
     look: NDArray[np.float64]
     disagreements_deg: list[float] = field(default_factory=list)
     frames: int = 0
+
+    @property
+    def apart_deg(self) -> float:
+        """By how much readings differ where there were any, in the middle."""
+        read = [value for value in self.disagreements_deg if value < _NO_READING_DEG]
+        return float(np.median(read)) if read else _NO_READING_DEG
 
 
 class CoverWatch:
@@ -87,7 +94,7 @@ class CoverWatch:
         if kind == _NO_KIND:
             return
         self._kinds[kind].frames += 1
-        worst = 180.0 if disagreement_deg is None else disagreement_deg
+        worst = _NO_READING_DEG if disagreement_deg is None else disagreement_deg
         self._kinds[kind].disagreements_deg.append(worst)
 
     def bare(self) -> int | None:
@@ -99,8 +106,10 @@ class CoverWatch:
             for number, kind in enumerate(self._kinds)
             if kind.frames >= least
         ]
-        best = min(rated, default=(np.inf, _NO_KIND))[0]
-        if best > self._settings.most_apart_deg:
+        if not rated:
+            return None
+        best, number = min(rated)
+        if self._kinds[number].apart_deg > self._settings.most_apart_deg:
             return None
         good = [number for cost, number in rated if cost <= best + self._settings.close_deg]
         first, usual = min(good), max(good, key=lambda number: self._kinds[number].frames)

@@ -103,9 +103,10 @@ export class Testing {
     say(byId("now-side"), state.side ? state.side.toUpperCase() : "Side not said");
     say(byId("now-test"), state.test || "No test yet");
     say(byId("now-doubt"), state.side_doubts.length ? `? ${state.side_doubts.join("; ")}` : "");
-    say(byId("pause-word"), state.phase === "paused" ? "go on listening" : "pause");
+    say(byId("pause-word"), state.phase === "paused" ? "resume" : "pause");
     say(byId("pause"), state.phase === "paused" ? "Listen again" : "Pause");
     say(byId("kept-note"), state.keep_media ? "Sound and pictures ARE stored." : "Sound and pictures are not stored.");
+    this.arm.dial.frame(state.window, state.side);
     this.openRow(state.open_row);
     const standing = state.rows.length;
     say(byId("row-count"), standing ? `(${standing} in all)` : "");

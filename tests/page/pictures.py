@@ -28,8 +28,8 @@ from browser import (
 from media import fake_media
 from playwright.sync_api import Page, Playwright, sync_playwright
 
-PART_S = (16.0, 51.0)
-LEAD_S = 12.0
+PART_S = (0.0, 51.0)
+LEAD_S = 14.0
 
 
 def take_pictures(playwright: Playwright, work: Path, out: Path) -> tuple[Path, ...]:
@@ -53,6 +53,8 @@ def _session(page: Page, out: Path) -> None:
     page.screenshot(path=out / "before.png")
     page.locator("#cautions input[value=no]").nth(1).check()
     page.fill("#patient-code", "P-017")
+    until(page, "document.getElementById('view-check').textContent.includes('is found')", 25)
+    page.screenshot(path=out / "before-found.png")
     page.click("#begin")
     wait_for_view(page, "testing")
     page.screenshot(path=out / "testing-begins.png")

@@ -104,7 +104,7 @@ export class Testing {
     say(byId("now-test"), state.test || "No test yet");
     say(byId("now-doubt"), state.side_doubts.length ? `? ${state.side_doubts.join("; ")}` : "");
     say(byId("pause-word"), state.phase === "paused" ? "resume" : "pause");
-    say(byId("pause"), state.phase === "paused" ? "Listen again" : "Pause");
+    say(byId("pause"), state.phase === "paused" ? "Resume" : "Pause");
     say(byId("kept-note"), state.keep_media ? "Sound and pictures ARE stored." : "Sound and pictures are not stored.");
     this.arm.dial.frame(state.window, state.side);
     this.openRow(state.open_row);

@@ -106,6 +106,9 @@ export class Testing {
     say(byId("pause-word"), state.phase === "paused" ? "resume" : "pause");
     say(byId("pause"), state.phase === "paused" ? "Resume" : "Pause");
     say(byId("kept-note"), state.keep_media ? "Sound and pictures ARE stored." : "Sound and pictures are not stored.");
+    if (before?.side !== state.side) {
+      this.arm.show({ window: state.window, side: state.side, angle_deg: null, faint_deg: null, words: "not seen" });
+    }
     this.arm.dial.frame(state.window, state.side);
     this.openRow(state.open_row);
     const standing = state.rows.length;

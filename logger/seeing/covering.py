@@ -22,8 +22,7 @@ if TYPE_CHECKING:
 
 _PATCH_PX: Final = 24
 _NO_KIND: Final = -1
-_POOR_SHARE: Final = 0.75
-"""Under hands readings may agree by chance, as often as not; of a bare shoulder most do."""
+_NO_READING_DEG: Final = 180.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +44,8 @@ class CoverSettings:
     """Kinds whose readings agree within this of the best are taken as equally good; among them
     the bare one must be both the first seen (a patient is seen before they are touched) and the
     most frequent, else it stays open."""
+    most_apart_deg: float = 8.0
+    """Where readings differ by more under every look, none is taken for the bare one."""
     most_kinds: int = 64
 
 
@@ -53,6 +54,12 @@ class _Kind:
     look: NDArray[np.float64]
     disagreements_deg: list[float] = field(default_factory=list)
     frames: int = 0
+
+    @property
+    def apart_deg(self) -> float:
+        """By how much readings differ where there were any, in the middle."""
+        read = [value for value in self.disagreements_deg if value < _NO_READING_DEG]
+        return float(np.median(read)) if read else _NO_READING_DEG
 
 
 class CoverWatch:
@@ -87,7 +94,7 @@ class CoverWatch:
         if kind == _NO_KIND:
             return
         self._kinds[kind].frames += 1
-        worst = 180.0 if disagreement_deg is None else disagreement_deg
+        worst = _NO_READING_DEG if disagreement_deg is None else disagreement_deg
         self._kinds[kind].disagreements_deg.append(worst)
 
     def bare(self) -> int | None:
@@ -95,13 +102,15 @@ class CoverWatch:
         most = max((kind.frames for kind in self._kinds), default=0)
         least = max(min(self._settings.least_frames, most), 1)
         rated = [
-            (float(np.quantile(kind.disagreements_deg, _POOR_SHARE)), number)
+            (float(np.median(kind.disagreements_deg)), number)
             for number, kind in enumerate(self._kinds)
             if kind.frames >= least
         ]
         if not rated:
             return None
-        best = min(rated)[0]
+        best, number = min(rated)
+        if self._kinds[number].apart_deg > self._settings.most_apart_deg:
+            return None
         good = [number for cost, number in rated if cost <= best + self._settings.close_deg]
         first, usual = min(good), max(good, key=lambda number: self._kinds[number].frames)
         return first if first == usual else None

@@ -168,9 +168,12 @@ def prepare(page: Page, code: str = "P-017") -> None:
     page.wait_for_selector("#begin[aria-disabled=false]")
 
 
-def begin(page: Page, code: str = "P-017") -> None:
-    """Begin a session."""
+def begin(page: Page, code: str = "P-017", found_within_s: float = 0.0) -> None:
+    """Begin a session, at once or when the patient was found."""
     prepare(page, code)
+    if found_within_s:
+        seen = "document.getElementById('view-check').textContent.includes('patient is found')"
+        until(page, seen, found_within_s)
     page.click("#begin")
     wait_for_view(page, "testing")
 

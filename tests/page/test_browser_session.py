@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import stat
+import sys
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -32,7 +33,7 @@ from logger.core.statements import SLOTS
 
 pytestmark = [pytest.mark.browser, pytest.mark.model, needs_chromium]
 
-LEAD_S = 10.0
+LEAD_S = 14.0
 MOST_OFF_DEG = 9.0
 """As far as any of the five sessions was off when it was read from its file."""
 
@@ -72,7 +73,7 @@ def run_session(playwright: Playwright, folder: Path, part_s: tuple[float, float
         context = browser.new_context(viewport=SMALL)
         context.add_init_script(script("record"))
         page = tab_of(context, server.url).page
-        begin(page)
+        begin(page, found_within_s=LEAD_S + 12)
         late_s = LEAD_S + part_s[1] - part_s[0] + 60
         page.wait_for_timeout(1000 * (part_s[1] - part_s[0]))
         eventually(lambda: len(rows(page)) >= min(len(wanted), 6), late_s)
@@ -106,8 +107,8 @@ def check_rows(wanted: list[Said], shown: list[str], saved: Path) -> None:
         for said, (_, row) in zip(wanted, table.iterrows(), strict=True)
         if said.arm_deg is not None and not pd.isna(row["arm_angle_deg"])
     ]
+    assert len(off) >= len(wanted) - 1, "setup angles are missing: is the machine too slow?"
     assert max(off) <= MOST_OFF_DEG
-    assert len(off) >= len(wanted) - 1
 
 
 def measure(saved: Path, recorded: list[dict[str, Any]]) -> dict[str, float]:
@@ -134,16 +135,16 @@ def measure(saved: Path, recorded: list[dict[str, Any]]) -> dict[str, float]:
 
 
 def check_session(playwright: Playwright, folder: Path, part_s: tuple[float, float]) -> None:
-    """Run, compare and print the figures."""
+    """Run, compare and tell the figures, which `pytest -s` shows."""
     shown, saved, recorded = run_session(playwright, folder, part_s)
     figures = measure(saved, recorded)
-    print({name: round(value, 2) for name, value in figures.items()})  # noqa: T201 - with -s
+    sys.stdout.write(f"{ {name: round(value, 2) for name, value in figures.items()} }\n")
     check_rows(said_between(*part_s), shown, saved)
 
 
 def test_part_of_a_session_is_logged_as_it_was_said(playwright: Playwright, tmp_path: Path) -> None:
     """Three findings, one of them completed afterwards, between talk."""
-    check_session(playwright, tmp_path, (16.0, 51.0))
+    check_session(playwright, tmp_path, (0.0, 51.0))
 
 
 @pytest.mark.slow

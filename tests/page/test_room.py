@@ -348,7 +348,7 @@ def test_a_session_that_was_left_can_be_opened_again(tmp_path: Path) -> None:
 
 def test_practice_needs_no_speech_and_keeps_a_score_sheet(tmp_path: Path) -> None:
     """The arm is held at 45 degrees for three seconds, then moved away: one attempt, in range."""
-    with room_in(tmp_path) as room, room.page() as page:
+    with room_in(tmp_path, haste=100) as room, room.page() as page:
         page.until("welcome")
         page.say("practise", test="inferior_glide", side="right")
         assert page.until("practice")["target"] == "right inferior glide"

@@ -11,7 +11,8 @@ export class After {
   constructor(link, page) {
     this.link = link;
     this.page = page;
-    this.editing = false;
+    /** @type {""|"kept"|"changed"} How the files stand to what is shown. */
+    this.files = "";
     byId("save").addEventListener("click", () => this.save());
     byId("all-columns").addEventListener("change", () => this.last && this.table(this.last));
     on(byId("table"), "click", ".cell", (cell) => this.edit(cell));
@@ -21,16 +22,13 @@ export class After {
     });
   }
 
-  show() {
-    say(byId("saved"), "Not saved yet.");
-  }
-
   /** @param {any} state */
   state(state) {
     if (this.page.stage !== "after") return;
-    if (this.last && JSON.stringify(this.last.rows) !== JSON.stringify(state.rows)) say(byId("saved"), "Changed since it was saved: save again.");
-    if (!this.last || this.last.session !== state.session) say(byId("saved"), "Not saved yet.");
+    if (!this.last || this.last.session !== state.session) this.files = "";
+    else if (this.files && JSON.stringify(this.last.rows) !== JSON.stringify(state.rows)) this.files = "changed";
     this.last = state;
+    if (this.files !== "kept") say(byId("saved"), this.files ? "Changed since it was saved: save again." : "Not saved yet.");
     const code = state.patient_code ? `Patient ${state.patient_code}. ` : "";
     say(byId("after-facts"), `${code}Begun ${when(state.started_at)}.`);
     const open = state.rows.filter((row) => row.status === "check" && !row.settled).length;
@@ -123,6 +121,7 @@ export class After {
 
   /** @param {any} message */
   saved(message) {
+    this.files = "kept";
     say(byId("saved"), `✓ Saved in ${message.folder}`);
   }
 }

@@ -29,6 +29,7 @@ export class Prepare {
 
   async show() {
     this.begun = false;
+    this.found = false;
     byId("examiner-code").value = localStorage.getItem("examiner") ?? "";
     byId("patient-code").value = "";
     byId("keep-media").checked = false;
@@ -114,7 +115,9 @@ export class Prepare {
     if (open) missing.push(open === 1 ? "one caution is not answered" : `${open} cautions are not answered`);
     if (reasons) missing.push(reasons === 1 ? "one override needs its reason" : `${reasons} overrides need their reasons`);
     if (!this.devices.sound) missing.push("the microphone is off");
-    const words = missing.length ? `Not yet: ${missing.join("; ")}.` : "Ready.";
+    const unseen = this.devices.picture && !this.found;
+    const ready = unseen ? "Ready, but the patient is not found yet: wait, hands off, until the arms are seen." : "Ready.";
+    const words = missing.length ? `Not yet: ${missing.join("; ")}.` : ready;
     say(byId("missing"), words);
     byId("begin").setAttribute("aria-disabled", String(missing.length > 0));
     return missing;
@@ -165,6 +168,9 @@ export class Prepare {
   gauge(message) {
     drawBody(byId("prepare-picture"), message);
     say(byId("view-check"), viewWords(message));
+    if (this.found === message.found) return;
+    this.found = message.found;
+    this.showMissing();
   }
 }
 

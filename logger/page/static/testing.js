@@ -103,9 +103,13 @@ export class Testing {
     say(byId("now-side"), state.side ? state.side.toUpperCase() : "Side not said");
     say(byId("now-test"), state.test || "No test yet");
     say(byId("now-doubt"), state.side_doubts.length ? `? ${state.side_doubts.join("; ")}` : "");
-    say(byId("pause-word"), state.phase === "paused" ? "go on listening" : "pause");
-    say(byId("pause"), state.phase === "paused" ? "Listen again" : "Pause");
+    say(byId("pause-word"), state.phase === "paused" ? "resume" : "pause");
+    say(byId("pause"), state.phase === "paused" ? "Resume" : "Pause");
     say(byId("kept-note"), state.keep_media ? "Sound and pictures ARE stored." : "Sound and pictures are not stored.");
+    if (before?.side !== state.side) {
+      this.arm.show({ window: state.window, side: state.side, angle_deg: null, faint_deg: null, words: "not seen" });
+    }
+    this.arm.dial.frame(state.window, state.side);
     this.openRow(state.open_row);
     const standing = state.rows.length;
     say(byId("row-count"), standing ? `(${standing} in all)` : "");

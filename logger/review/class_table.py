@@ -117,8 +117,10 @@ def line_of(name: str, record: SessionRecord, scores: Sequence[Score]) -> ClassL
 
 def _both(rows: Sequence[KeptRow], record: SessionRecord) -> Iterator[tuple[object, object]]:
     for judgement in judgements_in_force(record):
-        said = getattr(rows[judgement.row - 1].finding, judgement.slot)
-        if said is not None:
+        row = rows[judgement.row - 1].finding
+        said = getattr(row, judgement.slot)
+        # What a row to check says may be wrong, and a withdrawn one says nothing.
+        if said is not None and row.status is RowStatus.LOGGED:
             yield said, judgement.value
 
 

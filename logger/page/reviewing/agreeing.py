@@ -44,16 +44,20 @@ def _rated(name: str, record: SessionRecord) -> RatedSession:
 
 
 def _lines(found: SlotAgreement, of: str) -> Iterator[list[str]]:
+    """Yield a line a measure; those that lack the same thing share one."""
+    if not found.count:
+        return
+    slot, raters = of + found.slot.replace("_", " "), " and ".join(found.raters)
+    lacking: dict[str, list[str]] = {}
     for measure, what in found.measures:
-        yield [
-            of + found.slot.replace("_", " "),
-            " and ".join(found.raters),
-            measure,
-            "undefined" if what.value is None else _figure(found.slot, measure, what.value),
-            _interval(found.slot, measure, what),
-            str(found.count),
-            what.reason,
-        ]
+        if what.value is None:
+            lacking.setdefault(what.reason, []).append(measure)
+            continue
+        value = _figure(found.slot, measure, what.value)
+        interval = _interval(found.slot, measure, what)
+        yield [slot, raters, measure, value, interval, str(found.count), what.reason]
+    for reason, measures in lacking.items():
+        yield [slot, raters, "; ".join(measures), "undefined", "", str(found.count), reason]
 
 
 def _interval(slot: str, measure: str, what: Estimate) -> str:

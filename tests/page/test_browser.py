@@ -208,7 +208,7 @@ def test_everything_works_by_keyboard(browser: Browser, served: Server) -> None:
     page.keyboard.press("p")
     page.wait_for_selector("#listening[data-is=listening]")
     page.keyboard.press(" ")
-    until(page, "document.getElementById('heard').textContent.includes('check position')")
+    until(page, "document.getElementById('heard').textContent.includes('Position: ')")
     page.keyboard.press("Backspace")
     until(page, "document.getElementById('heard').textContent.includes('scratch')")
     press_until(page, "#end")

@@ -97,6 +97,10 @@ class CoverWatch:
         worst = _NO_READING_DEG if disagreement_deg is None else disagreement_deg
         self._kinds[kind].disagreements_deg.append(worst)
 
+    def was_read(self, kind: int) -> bool:
+        """Whether an arm was read, well or not, under this kind of look."""
+        return self._kinds[kind].frames > 0
+
     def bare(self) -> int | None:
         """Return the kind of look that shows the bare shoulder; None where that stays open."""
         most = max((kind.frames for kind in self._kinds), default=0)

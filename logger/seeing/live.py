@@ -8,9 +8,13 @@ far; where that is not sure, the arm has no angle that counts.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
+
+import cv2
+import numpy as np
 
 from logger.core.events import SIDES, ArmAngle, SeenBody, Side
 from logger.seeing.arms import (
@@ -28,11 +32,11 @@ from logger.seeing.arms import (
 from logger.seeing.covering import CoverWatch
 from logger.seeing.following import Following
 from logger.seeing.looks import reduced
-from logger.seeing.patient import TRUNK, FindsPeople, Trunk
+from logger.seeing.patient import TRUNK, FindsPeople, Trunk, view_of
 from logger.seeing.search import NOBODY, OBLIQUE, SIDES_UNSURE, UNCLEAR, Found, Pin, Search
 
 if TYPE_CHECKING:
-    from collections.abc import Generator
+    from collections.abc import Generator, Sequence
 
     from logger.seeing.looks import Picture
     from logger.seeing.pose import Person
@@ -96,8 +100,10 @@ class LiveEye:
             self._shape = rgb.shape
         found = self._hunted(time_s, rgb)
         if found is not None:
+            before = self._hunt.pictures(rgb.shape) if self._hunt else []
             self._hunt = None
             self._tracked = _Tracked(self._settings, self._model, found, time_s)
+            self._tracked.looked_before(before)
         if self._tracked is not None:
             return self._tracked.look(time_s, rgb)
         reason, advice = (self._hunt or _Hunt(self._settings, self._model)).told
@@ -149,6 +155,11 @@ class _Hunt:
         except StopIteration as end:
             return self._ended(end.value)
         return None
+
+    def pictures(self, shape: tuple[int, ...]) -> list[Picture]:
+        """Return the last pictures looked at, in order, as large as the camera's."""
+        size = (shape[1], shape[0])
+        return [np.asarray(cv2.resize(rgb, size), np.uint8) for rgb in self._pictures]
 
     def _ended(self, found: Found) -> Found | None:
         self._steps = None
@@ -204,11 +215,15 @@ class _Tracked:
         self._settings = settings
         self._model = model
         self._following = Following(settings, ArmReader(settings, model, found), 1)
-        self._covers = _Covers(settings, self._following.reader.trunk, time_s)
+        self._covers = _Covers(settings, model, self._following.reader.trunk, time_s)
         self._pins = _Pins(settings.live.most_pins)
         self._since_s = self._seen_s = time_s
         self._hidden = {side: _Hidden() for side in SIDES}
         self.found = found
+
+    def looked_before(self, pictures: Sequence[Picture]) -> None:
+        """Take in how the shoulders looked while the patient was looked for."""
+        self._covers.looked_before(pictures)
 
     def lost(self, time_s: float) -> bool:
         """Return whether the patient was not seen in place for long."""
@@ -263,23 +278,60 @@ class _Tracked:
 class _Covers:
     """Which looks of both shoulders are bare, by what was seen so far."""
 
-    def __init__(self, settings: WatchSettings, trunk: Trunk, time_s: float) -> None:
-        self._live = settings.live
+    def __init__(
+        self, settings: WatchSettings, model: FindsPeople, trunk: Trunk, time_s: float
+    ) -> None:
+        self._settings = settings
+        self._model = model
+        self._trunk = trunk
         self._covers = {side: CoverWatch(trunk, side, settings.cover) for side in SIDES}
         self._bare: dict[Side, int | None] = dict.fromkeys(SIDES)
-        self._due_s = time_s + self._live.settle_s
+        self._before: dict[Side, int] = {}
+        self._unchecked: dict[Side, Picture] = {}
+        self._due_s = time_s + settings.live.settle_s
+        self._trusted_s = time_s + settings.live.trusted_s
+
+    def looked_before(self, pictures: Sequence[Picture]) -> None:
+        """Take in the looks of the time in which the patient was looked for.
+
+        If hands came on in it, the bare look is among these and was never read.
+        """
+        for side, cover in self._covers.items():
+            kinds = [cover.kind(rgb) for rgb in pictures]
+            shown = {kind: kinds.count(kind) for kind in kinds if kind >= 0}
+            often = [k for k, count in shown.items() if count >= self._settings.live.least_before]
+            if often:
+                self._before[side] = often[0]
+                self._unchecked[side] = pictures[kinds.index(often[0])]
 
     def look(
         self, time_s: float, rgb: Picture, readings: dict[Side, Reading]
     ) -> dict[Side, tuple[int, int | None]]:
         """Return for each arm the kind of look and the kind that is bare, None where not sure."""
+        self._check_one()
         kinds = {side: cover.kind(rgb) for side, cover in self._covers.items()}
         for side, cover in self._covers.items():
             cover.note(kinds[side], readings[side].disagreement_deg)
         if time_s >= self._due_s:
-            self._due_s = time_s + self._live.bare_step_s
-            self._bare = {side: cover.bare() for side, cover in self._covers.items()}
+            self._due_s = time_s + self._settings.live.bare_step_s
+            self._bare = {side: self._bare_of(side, time_s) for side in SIDES}
         return {side: (kinds[side], self._bare[side]) for side in SIDES}
+
+    def _bare_of(self, side: Side, time_s: float) -> int | None:
+        earlier = self._before.get(side)
+        unread = earlier is not None and not self._covers[side].was_read(earlier)
+        return None if unread and time_s < self._trusted_s else self._covers[side].bare()
+
+    def _check_one(self) -> None:
+        """Let go of an earlier look in which the patient was not yet in place."""
+        if not self._unchecked:
+            return
+        side, rgb = self._unchecked.popitem()
+        view = view_of(self._trunk, self._settings.framings[0])
+        people = [view.back(person) for person in self._model.people(view.cut(rgb))]
+        away = min((self._trunk.distance(person) for person in people), default=math.inf)
+        if away > self._settings.most_trunk_away:
+            del self._before[side]
 
 
 @dataclass(slots=True)

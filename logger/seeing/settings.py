@@ -34,6 +34,12 @@ class LiveSettings:
     """How long a shoulder is watched before a look of it is taken for the bare one."""
     bare_step_s: float = 1.0
     """How often that is decided afresh."""
+    least_before: int = 3
+    """From so many of the pictures on which the patient was looked for, a look of a shoulder that
+    they show is taken for one that it had then."""
+    trusted_s: float = 60.0
+    """Until so long after the patient was found no look is taken for the bare one while an earlier
+    one was not read: the hands may have come on while the patient was looked for."""
     lost_s: float = 3.0
     """The patient is looked for anew after not being seen in place for so long."""
     most_pins: int = 64

@@ -131,6 +131,33 @@ def test_hands_on_a_shoulder_blank_that_arm_only() -> None:
     assert look.angles[1].reason == "hands cover the arm"
 
 
+def _covered() -> NDArray[np.uint8]:
+    rgb = DotBody().frame()
+    rgb[196:250, 264:314] = 230
+    return rgb
+
+
+def test_hands_that_come_on_while_the_patient_is_looked_for_are_not_taken_for_the_bare_look() -> (
+    None
+):
+    camera = Camera()
+    camera.hold(DotBody(), 2)
+    look = camera.show([_covered()] * 80)
+    assert look.found
+    assert set(visible(look)) == {"left"}
+    assert look.angles[1].reason == "it cannot be told whether hands cover the arm"
+    assert not any("right" in visible(look) for look in camera.looks)
+    assert set(visible(camera.hold(DotBody(), 12))) == {"left", "right"}
+    assert set(visible(camera.show([_covered()] * 10))) == {"left"}
+    assert camera.most_runs <= 3
+
+
+def test_an_empty_table_before_is_no_earlier_look() -> None:
+    camera = Camera()
+    camera.show([EMPTY] * 25)
+    assert set(visible(camera.hold(DotBody(), 10))) == {"left", "right"}
+
+
 def test_a_shoulder_is_watched_before_it_counts_as_bare() -> None:
     camera = Camera()
     camera.hold(DotBody(), 8)

@@ -86,7 +86,7 @@ def _perhaps_side(utterance: Utterance, parser: Parser) -> str:
     """Return the question whether talk changed the side; empty if nothing speaks for it."""
     for alternative in utterance.alternatives:
         statement = parser.parse(alternative.text)
-        if statement is not None and statement.act in (Act.SIDE, Act.OTHER_SIDE):
+        if statement and (statement.act is Act.OTHER_SIDE or "side" in statement.slots):
             return f'"{alternative.text}" at {utterance.start_s:.0f} s?'
     return ""
 

@@ -165,4 +165,5 @@ def test_talk_that_may_have_changed_the_side_says_so() -> None:
     found = interpret(talk("other side"), PARSER)
     assert found.statement is None
     assert found.question == '"other side" at 7 s?'
+    assert interpret(talk("right abduction"), PARSER).question == '"right abduction" at 7 s?'
     assert interpret(talk("pain three"), PARSER).question == ""

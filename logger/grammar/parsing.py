@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from difflib import SequenceMatcher
 from typing import TYPE_CHECKING, Final
 
 import spacy
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from logger.core.statements import SlotValue
     from logger.grammar.pack import Pack
 
+_NEARLY: Final = 0.8
 _PAUSE_AFTER_NOTE: Final = re.compile(r"\s*[,.;:!-]*(?:\s+|$|(?=[^\W\d]))")
 
 
@@ -113,7 +115,7 @@ class Parser:
         plain = " ".join(normalised(words))
         if not re.search(r"\w", words) or plain in self._commands:
             return None
-        if any(f"{plain} ".startswith(f"{talk} ") for talk in self._rules.no_note):
+        if any(_begins_like(plain, talk) for talk in self._rules.no_note):
             return None
         inner = self._parse_opened(words)
         if inner is not None and inner.act in (Act.CORRECTION, Act.NOTE, Act.BEGIN_BOUT):
@@ -201,6 +203,12 @@ def _well_linked(spoken: Sequence[Phrase | Linking]) -> bool:
         if not fits or (at and isinstance(spoken[at - 1], Linking)):
             return False
     return True
+
+
+def _begins_like(text: str, talk: str) -> bool:
+    """Whether the text begins with `talk` or nearly: free words are heard as "note to sell"."""
+    first = " ".join(text.split()[: len(talk.split())])
+    return SequenceMatcher(None, first, talk).ratio() >= _NEARLY
 
 
 def _leading_pause(rest: str) -> int:

@@ -104,6 +104,18 @@ def read_freely(
     return FreeReading(ids, total)
 
 
+def reluctance(listening: Listening, token_ids: Sequence[int]) -> float:
+    """Return how much likelier the best token is than the one given, summed along a path."""
+    log_p = listening.start()
+    total = 0.0
+    for at, token in enumerate(token_ids):
+        if at:
+            previous = np.array([token_ids[at - 1]], np.int64)
+            log_p = listening.advance(np.zeros(1, np.intp), previous)
+        total += float(log_p[0].max() - log_p[0, token])
+    return total
+
+
 def score_paths(listening: Listening, paths: Sequence[Sequence[int]]) -> list[float]:
     """Return the log-probability of each token path, without its end, in nats."""
     totals = np.zeros(len(paths))

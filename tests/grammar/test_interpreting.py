@@ -135,7 +135,7 @@ def test_values_that_sound_alike_are_doubted_from_further_away(
     assert not interpret(farther, PARSER).doubts
 
 
-@pytest.mark.parametrize(("confidence", "doubts"), [(0.95, False), (0.3, True), (0.0, True)])
+@pytest.mark.parametrize(("confidence", "doubts"), [(0.95, False), (0.4, True), (0.0, True)])
 def test_what_fits_badly_is_doubted_from_further_away(confidence: float, doubts: bool) -> None:
     rivals = (Alternative("pain five", 2.2),)
     utterance = Utterance("pain nine", 1.0, 2.0, confidence, Verdict.HEARD, rivals)
@@ -165,4 +165,5 @@ def test_talk_that_may_have_changed_the_side_says_so() -> None:
     found = interpret(talk("other side"), PARSER)
     assert found.statement is None
     assert found.question == '"other side" at 7 s?'
+    assert interpret(talk("right abduction"), PARSER).question == '"right abduction" at 7 s?'
     assert interpret(talk("pain three"), PARSER).question == ""

@@ -13,7 +13,7 @@ from logger.grammar.loading import load_pack
 from logger.grammar.phrases import spoken_phrases
 from logger.hearing.moonshine import END_TOKEN, FloatArray
 from logger.hearing.network import Place, Spoken, TokenNetwork, said_text
-from logger.hearing.search import SearchRules, read_freely, read_network, score_paths
+from logger.hearing.search import SearchRules, read_freely, read_network, reluctance, score_paths
 from logger.hearing.tokens import tokenize
 
 PACK = load_pack("glenohumeral")
@@ -177,3 +177,11 @@ def test_what_is_said_twice_is_credited_once(tokens: list[bytes]) -> None:
         rows = [row for row in range(len(moves.token_ids)) if moves.token_ids[row] == token]
         at = next(p for p in (moves.place(at, r) for r in rows) if len(p.said) == 1)
     assert network.weight(at) <= twice
+
+
+def test_reluctance_is_what_the_model_would_rather_have_begun_with(tokens: list[bytes]) -> None:
+    listening = Hearsay(tokens, {"right": 0.0})
+    assert reluctance(listening, tokenize("right", tokens)) == pytest.approx(0.0)
+    # 9 nats for each token that the model does not expect, in a model that is told what to hear.
+    unheard = tokenize("left", tokens)
+    assert reluctance(listening, unheard) > 8.9

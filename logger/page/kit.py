@@ -80,7 +80,7 @@ class Kit:
     def open_ear(self, pack: Pack) -> Callable[[], HearsBlocks]:
         """Open the recogniser of a pack; return what makes an ear with it."""
         recogniser = self.recognisers.of(pack)
-        return lambda: Ear(recogniser)
+        return lambda: Ear(recogniser, ahead=True)
 
     def warm(self, pack: Pack) -> None:
         """Begin to open what a session with this pack needs, so that it begins at once."""

@@ -47,7 +47,7 @@ def take_pictures(playwright: Playwright, work: Path, out: Path) -> tuple[Path, 
 
 
 def _session(page: Page, out: Path) -> None:
-    prepare(page, "Anna Miller")
+    prepare(page, "Nomen Nescio")
     page.locator("#cautions input[value=yes]").nth(1).check()
     page.locator("#cautions").evaluate("(list) => { list.parentElement.scrollTop = 0; }")
     until(page, "document.getElementById('code-advice').textContent !== ''")

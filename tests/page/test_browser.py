@@ -245,7 +245,7 @@ def test_every_state_is_accessible_and_fits(
     check_view(page, "practice")
     page.click("#practice-go")
     page.click("[data-view=practice] [data-act=leave]")
-    prepare(page, "Anna Miller")
+    prepare(page, "Nomen Nescio")
     page.locator("#cautions input[value=yes]").nth(2).check()
     until(page, "document.getElementById('code-advice').textContent !== ''")
     check_view(page, "prepare")

@@ -309,7 +309,7 @@ def test_an_ear_that_cannot_be_opened_is_said(tmp_path: Path) -> None:
 def test_a_code_is_warned_of_while_it_is_typed(tmp_path: Path) -> None:
     """The program looks at it, not the page."""
     with room_in(tmp_path) as room, room.page() as page:
-        page.say("code", text="Anna Miller")
+        page.say("code", text="Nomen Nescio")
         assert "looks like a name" in page.until("code")["advice"]
 
 

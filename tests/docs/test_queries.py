@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
@@ -53,6 +54,8 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     export = ["export", str(folder / "findings"), "--as", "parquet", "--out"]
     result = CliRunner().invoke(main, [*export, str(folder / "class.parquet")])
     assert result.exit_code == 0, result.output
+    # Saving refuses to lose the edit.
+    shutil.rmtree(folder / "findings")
     for name in SCORES:
         record = record_of(rows(name), f"S{name[7]}", f"{name}.mp4")
         saved(folder / "findings" / name, record)

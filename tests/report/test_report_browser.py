@@ -18,7 +18,7 @@ from logger.report.page import html_page
 from logger.report.session_report import Material, session_report
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Page, Playwright
 
 pytestmark = pytest.mark.browser
 WIDTHS = (360, 800, 1280)
@@ -35,16 +35,14 @@ def documents() -> dict[str, Document]:
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
+def browser(playwright: Playwright) -> Iterator[Browser]:
     """Start the Chromium of this machine; skip where there is none."""
-    playwright = pytest.importorskip("playwright.sync_api")
     path = shutil.which("chromium") or shutil.which("google-chrome") or shutil.which("msedge")
     if path is None:
         pytest.skip("no Chromium on this machine")
-    with playwright.sync_playwright() as started:
-        chromium = started.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        yield chromium
-        chromium.close()
+    chromium = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+    yield chromium
+    chromium.close()
 
 
 def opened(browser: Browser, folder: Path, name: str, **context: Any) -> tuple[Page, list[str]]:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, Playwright
 from practised import ROWS, record
 
 from logger.core.events import Finding
@@ -31,11 +31,10 @@ pytestmark = [
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        running = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield running
-        running.close()
+def browser(playwright: Playwright) -> Iterator[Browser]:
+    running = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+    yield running
+    running.close()
 
 
 def _rows() -> list[Finding]:

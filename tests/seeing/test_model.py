@@ -92,7 +92,7 @@ def test_a_turned_picture_gives_the_same_angles(model: PoseModel, turns: int) ->
     ("name", "trunk_px", "given"),
     [
         ("two_002.jpg", (320, 200), False),
-        ("two_004.jpg", (291, 238), True),
+        ("two_004.jpg", (291, 238), False),
         ("two_009.jpg", (345, 240), True),
         ("two_024.jpg", (320, 200), False),
         ("two_037.jpg", (321, 219), True),

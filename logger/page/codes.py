@@ -1,71 +1,11 @@
-"""Whether a patient code looks like something that leads to a person by itself."""
+"""What the page says of a patient code that looks like more than a label."""
 
 from __future__ import annotations
 
-import calendar
-import itertools
-import re
-from datetime import date
-from typing import Final
-
-_PARTS: Final = re.compile(r"\d+|[^\W\d_]+")
-_NAME_LETTERS: Final = 3
-_LONG_NUMBER: Final = 9
-_RUNS: Final = {8: ((4, 2, 2), (2, 2, 4)), 6: ((2, 2, 2),)}
-"""How a date may be written without anything between its parts."""
-_MONTHS: Final = {name.lower(): str(i) for i, name in enumerate(calendar.month_abbr) if name}
-_OLDEST: Final = 1900
-_NEWEST: Final = 2099
-
-NAME: Final = "This looks like a name. Use a label such as P-017 instead."
-BIRTH: Final = "This looks like a date, perhaps of birth. Use a label such as P-017 instead."
-NUMBER: Final = "This looks like a record or insurance number. Use a label such as P-017 instead."
+from logger.core.codes import telling
 
 
 def code_advice(code: str) -> str:
-    """Return a warning where `code` looks like a name, a date or a record number; else nothing.
-
-    It warns and never refuses: what a label means is known only to whoever gave it.
-    """
-    parts = _PARTS.findall(code)
-    numbers = [part for part in parts if part.isdigit()]
-    words = [part for part in parts if not part.isdigit()]
-    if _is_date(numbers, words):
-        return BIRTH
-    if sum(map(len, numbers)) >= _LONG_NUMBER:
-        return NUMBER
-    long = [word for word in words if len(word) >= _NAME_LETTERS]
-    if long and (not numbers or len(long) > 1):
-        return NAME
-    return ""
-
-
-def _is_date(numbers: list[str], words: list[str]) -> bool:
-    """Whether the parts hold a day, a month and a year, in whatever order."""
-    months = [_MONTHS[word[:3].lower()] for word in words if word[:3].lower() in _MONTHS]
-    parts = [*numbers, *months[:1]]
-    if len(parts) == 1:
-        run = parts[0]
-        return any(_is_day(_cut(run, sizes)) for sizes in _RUNS.get(len(run), ()))
-    return len(parts) == 3 and _is_day(parts)  # noqa: PLR2004 - day, month and year
-
-
-def _cut(run: str, sizes: tuple[int, ...]) -> list[str]:
-    ends = list(itertools.accumulate(sizes))
-    return [run[end - size : end] for end, size in zip(ends, sizes, strict=True)]
-
-
-def _is_day(parts: list[str]) -> bool:
-    return any(_exists(*order) for order in itertools.permutations(parts))
-
-
-def _exists(year: str, month: str, day: str) -> bool:
-    years = [int(year)] if len(year) > 2 else [_OLDEST + int(year), 2000 + int(year)]  # noqa: PLR2004 - "64"
-    for number in years:
-        try:
-            date(number, int(month), int(day))
-        except ValueError:
-            continue
-        if _OLDEST <= number <= _NEWEST:
-            return True
-    return False
+    """Return a warning where `code` may lead to a person by itself; else nothing."""
+    what = telling(code)
+    return f"This looks like {what}. Use a label such as P-017 instead." if what else ""

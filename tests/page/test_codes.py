@@ -8,7 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.page.codes import BIRTH, NAME, NUMBER, code_advice
+from logger.page.codes import code_advice
+
+NAME = "This looks like a name. Use a label such as P-017 instead."
+BIRTH = "This looks like a date, perhaps of birth. Use a label such as P-017 instead."
+NUMBER = "This looks like a record or insurance number. Use a label such as P-017 instead."
 
 
 @pytest.mark.parametrize(
@@ -31,6 +35,13 @@ def test_names_are_warned_of(code: str) -> None:
 def test_long_numbers_are_warned_of(code: str) -> None:
     """Health services number people with nine digits and more (common practice, no source)."""
     assert code_advice(code) == NUMBER
+
+
+@given(st.text(alphabet="0123456789 -.PxMar", max_size=40))
+def test_any_label_is_answered(code: str) -> None:
+    """Numbers too long for any calendar too, such as "12345678901234567890 1 2"."""
+    assert code_advice(code) in {"", NAME, BIRTH, NUMBER}
+    assert code_advice(f"{code} 12345678901234567890 1 2") != ""
 
 
 @pytest.mark.parametrize("code", ["12 Mar 1964", "Mar 12, 64", "1 january 2001", "P 12.03.1964"])

@@ -9,6 +9,7 @@ from typing import Any, Final
 from logger.core.events import SIDES, ArmAngle, Finding
 from logger.core.session import Edit, Judgement, KeptRow
 from logger.core.statements import SLOTS
+from logger.core.words import status_text
 from logger.files.session_json import SessionRecord
 from logger.grammar.allowed import choices_of
 from logger.grammar.pack import Pack
@@ -19,13 +20,6 @@ from logger.review.store import judgements_in_force, kept_rows, to_check
 Plain = dict[str, Any]
 MOST_POINTS: Final = 3000
 """Of a trace: more than a screen has dots."""
-_SETUP_WORDS: Final = {
-    "in_range": "in range",
-    "borderline": "borderline",
-    "out_of_range": "out of range",
-    "not_seen": "not seen",
-    "not_required": "not required",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +145,7 @@ def what_was_found(finding: Finding) -> str:
 
 def _setup(finding: Finding) -> str:
     setup = finding.setup
-    words = _SETUP_WORDS[setup.status.value]
+    words = status_text(setup.status)
     return words if setup.angle_deg is None else f"{setup.angle_deg:.0f}°, {words}"
 
 

@@ -9,10 +9,13 @@ from typing import Any
 
 import pandas as pd
 import pytest
-from room_kit import TALK, Gate, Page, room_in
+from room_kit import TALK, Gate, MovableClock, Page, room_in
 
 from logger.core.errors import JournalError
+from logger.core.session import SessionFacts
 from logger.grammar.loading import load_pack
+from logger.keeping.journal import Journal
+from logger.live.session import LiveSession
 
 GLIDE = "right inferior glide grade two hypomobile pain three"
 SCRIPT = ("", GLIDE, "symptoms reproduced", TALK, "scratch that", "left anterior glide normal")
@@ -156,6 +159,24 @@ def test_a_session_goes_on_after_a_restart(tmp_path: Path) -> None:
         state = page.until("state", has_rows(2))
         starts = [row["start_s"] for row in state["rows"]]
         assert starts == sorted(starts)
+
+
+def test_cautions_left_open_by_a_kill_are_asked_again(tmp_path: Path) -> None:
+    """Killed between the session's beginning and its answers: nothing is tested before them."""
+    with Journal(tmp_path / "journal.db") as journal:
+        pack = load_pack("glenohumeral")
+        killed = LiveSession.begin(journal, SessionFacts("P-017"), pack, MovableClock())
+        killed.close()
+    with room_in(tmp_path, SCRIPT) as room, room.page() as page:
+        (left,) = page.until("welcome")["sessions"]
+        page.say("open", session_id=left["id"])
+        assert page.until("state")["phase"] == "cautions"
+        page.speak(1)
+        assert page.begin()["rows"] == []
+        page.speak(1)
+        assert rows_of(page.until("state", has_rows(1))) == [("inferior glide", "logged")]
+        (kept,) = room.kit.journal.sessions()
+        assert (kept.patient_code, kept.rows) == ("P-017", 1)
 
 
 def test_a_session_that_is_not_there_is_said_to_be_none(tmp_path: Path) -> None:

@@ -118,7 +118,7 @@ def test_an_unplugged_device_is_said_and_used_again(browser: Browser, served: Se
     page.wait_for_selector("#listening[data-is=away]")
     page.click("[data-trouble=microphone] button")
     page.wait_for_selector("#listening[data-is=listening]")
-    assert page.locator("[data-trouble=microphone]").count() == 0
+    page.wait_for_selector("[data-trouble=microphone]", state="detached")
     page.evaluate("streams.at(0).getVideoTracks()[0].dispatchEvent(new Event('ended'))")
     page.wait_for_selector("[data-trouble=camera]")
     assert "no angle is measured" in page.inner_text("#steady")

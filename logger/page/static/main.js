@@ -96,6 +96,8 @@ link.when("left", () => {
   show("start");
 });
 link.when("gauge", (message) => {
+  // Measured in a picture of a camera that has gone since: it must not stand on the page.
+  if (page.role === "lead" && !devices.picture) return;
   if (page.stage === "testing") parts.testing.gauge(message);
   if (page.stage === "prepare") parts.prepare.gauge(message);
   if (page.stage === "practice") parts.practice.gauge(message);

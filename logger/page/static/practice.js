@@ -78,8 +78,6 @@ export class Practice {
 
   /** @param {any} gauge */
   gauge(gauge) {
-    // Measured in a picture of a camera that has gone since: it must not stand on the page.
-    if (!this.devices.picture) return;
     this.arm.show(gauge);
     drawBody(byId("practice-picture"), gauge);
   }

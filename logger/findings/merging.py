@@ -10,7 +10,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Final, Literal
 
 from logger.core.events import (
     SIDES,
@@ -32,6 +32,8 @@ from logger.findings.side import SideInForce
 from logger.findings.stops import Stopped, Stops
 from logger.findings.trace import AngleTrace
 
+_IN_GAP: Final = "sound was missing while it was said"
+
 
 @dataclass(frozen=True, slots=True)
 class MergeRules:
@@ -47,6 +49,9 @@ class MergeRules:
     late_s: float = 40.0
     """How long after it began an utterance may still be handed in with its setup: the longest
     stretch of speech is 24 s, and its recognition takes time."""
+    missed_s: float = 5.0
+    """How long before sound is known to be missing some of it may have been: a machine that is
+    too busy loses a little at first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +115,8 @@ class Table:
         self._stops = Stops()
         self._bouts = Bouts()
         self._by_hand_s = float("-inf")
+        self._missed = False
+        self._gap_s = (float("-inf"), float("-inf"))
 
     def merged(self) -> Merged:
         """Return everything as it stands."""
@@ -189,7 +196,11 @@ class Table:
             return self._unplace(item, stopped)
         if by_hand and act in (Act.WITHDRAW, Act.SIDE):
             self._by_hand_s = item.utterance.start_s
-        return self._do(act, item, item.statement)
+        outcome = self._do(act, item, item.statement)
+        begun_s, ended_s = self._gap_s
+        if outcome.row and item.utterance.start_s < ended_s and begun_s < item.utterance.end_s:
+            self._rows[outcome.row - 1].doubt(_IN_GAP)
+        return outcome
 
     def set_aside(self, item: Heard, reason: str) -> Outcome:
         """Keep what was heard beside the table; talk leaves no trace."""
@@ -202,6 +213,18 @@ class Table:
         for row in self._rows:
             if row.first.start_s <= end_s and start_s <= row.until_s:
                 row.doubt(reason)
+
+    def miss(self, start_s: float, end_s: float) -> None:
+        """Take that sound of this time was never heard; it may have held anything.
+
+        Rows in which part of it may have been said are marked for a check; so are those that
+        take over a side from before, and the open one where more is said to it afterwards.
+        """
+        self._gap_s = (start_s - self._rules.missed_s, end_s)
+        self.doubt(*self._gap_s, _IN_GAP)
+        if self._side.side is not None:
+            self._side.doubt(f"side: perhaps changed while sound was missing at {start_s:.0f} s")
+        self._missed = bool(self._rows)
 
     def _do(self, act: Act, item: Heard, statement: Statement) -> Outcome:
         acts = {
@@ -237,6 +260,7 @@ class Table:
             row.doubt("a key was pressed while it was being said")
         self._rows.append(row)
         self._open = row
+        self._missed = False
         return Outcome("logged", len(self._rows))
 
     def _complete(self, item: Heard, statement: Statement) -> Outcome:
@@ -294,7 +318,7 @@ class Table:
         meant_bout = bout is not None and bout.start_s > row.first.start_s
         if bout and meant_bout:
             bout.doubt("perhaps withdrawn")
-        if meant_bout or whole_doubts(item):
+        if meant_bout or self._missed or whole_doubts(item):
             _doubt_withdrawal(row)
             return Outcome("completed", self._number(row))
         row.withdrawn = True
@@ -364,6 +388,8 @@ class Table:
         row = self._open
         if row is None or item.utterance.start_s - row.until_s > self._rules.open_row_s:
             return None
+        if self._missed:
+            row.doubt("sound was missing after it: perhaps what followed was about another row")
         return row
 
     def _why_closed(self, item: Heard, otherwise: str) -> str:

@@ -107,12 +107,11 @@ class PlayedBack:
 
 
 @dataclass(frozen=True, slots=True)
-class Warn:
-    """Something went wrong that the reader of the table must know of."""
+class SoundMissing:
+    """What was said in this time was not heard, or not all of it: it never arrived."""
 
-    at_s: float
-    text: str
-    """One sentence, without the patient's code."""
+    start_s: float
+    end_s: float
 
 
 Action = (
@@ -128,5 +127,5 @@ Action = (
     | SettleCheck
     | EditSlot
     | PlayedBack
-    | Warn
+    | SoundMissing
 )

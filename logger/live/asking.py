@@ -42,6 +42,8 @@ def check_action(action: actions.Action, pack: Pack) -> None:
         allowed_value(pack, "grade", action.grade)
     if isinstance(action, actions.PlayedBack) and action.end_s < action.start_s:
         raise UsageError("What was played cannot end before it began; give end_s after start_s.")
+    if isinstance(action, actions.SoundMissing) and action.end_s < action.start_s:
+        raise UsageError("What is missing cannot end before it began; give end_s after start_s.")
     if isinstance(action, actions.AnswerCautions):
         _check_answers(action, pack)
 

@@ -57,7 +57,7 @@ Happening = (
     | actions.SetSide
     | actions.AnswerCautions
     | actions.PlayedBack
-    | actions.Warn
+    | actions.SoundMissing
 )
 
 _VERSION: Final = 1
@@ -76,7 +76,7 @@ _KINDS: Final[dict[str, type[Any]]] = {
     "set_side": actions.SetSide,
     "answer_cautions": actions.AnswerCautions,
     "played_back": actions.PlayedBack,
-    "warn": actions.Warn,
+    "sound_missing": actions.SoundMissing,
 }
 _ADAPTERS: Final = {kind: TypeAdapter[Any](cls) for kind, cls in _KINDS.items()}
 _NAMES: Final = {cls: kind for kind, cls in _KINDS.items()}

@@ -19,6 +19,9 @@ from logger.live.state import HeardKind, LastHeard
 ECHO_S: Final = 0.2
 """How long the page's own voice may still be heard after it ended: the room and the buffers."""
 
+_SHORT_S: Final = 2.0
+"""Less than this is told to a tenth of a second."""
+
 _KEYS: Final = {
     actions.CheckPosition: Act.CHECK_POSITION,
     actions.Withdraw: Act.WITHDRAW,
@@ -107,8 +110,8 @@ class Fold:
             self.facts = happening.facts
         elif isinstance(happening, actions.AnswerCautions):
             self.facts = _answered(self.facts, happening.answers)
-        elif isinstance(happening, actions.Warn):
-            self.warnings.append(happening.text)
+        elif isinstance(happening, actions.SoundMissing):
+            self._miss(happening)
         else:
             self._press(happening)
         self._merged = None
@@ -145,6 +148,13 @@ class Fold:
             if item.statement is not None and _overlap(utterance, played):
                 # It came too late: the row that it made stays, to be looked at.
                 self.table.doubt(utterance.start_s, utterance.end_s, "perhaps the page's own voice")
+
+    def _miss(self, missing: actions.SoundMissing) -> None:
+        length_s = missing.end_s - missing.start_s
+        told = f"{length_s:.1f}" if length_s < _SHORT_S else f"{length_s:.0f}"
+        text = f"{told} s of sound are missing from {missing.start_s:.0f} s on: say it again."
+        self.warnings.append(text)
+        self.table.miss(missing.start_s, missing.end_s)
 
     def _tell(self, utterance: Utterance, outcome: Outcome) -> None:
         kind: HeardKind = outcome.kind

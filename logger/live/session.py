@@ -114,6 +114,11 @@ class LiveSession:
         """Who, when and after which answers."""
         return self._fold.facts
 
+    @property
+    def until_s(self) -> float:
+        """The newest time in anything that happened."""
+        return self._fold.last_s
+
     def now_s(self) -> float:
         """Return the seconds since the session began, to which all times count.
 

@@ -67,6 +67,7 @@ class Going:
         self._heard: LastHeard | None = None
         self._facts = SessionFacts()
         self._begun_s = 0.0
+        self._heard_until_s: float | None = None
         self.pack = opening.pack
         self.keep_media = opening.keep_media
         self.session_id = ""
@@ -97,6 +98,9 @@ class Going:
     def _opened(self, session: LiveSession, state: State) -> None:
         self.session_id, self.pack, self._facts = session.session_id, session.pack, session.facts
         self._begun_s = self._now_s() - session.now_s()
+        if state.rows:
+            # What was said while the program did not run is missing.
+            self._heard_until_s = self._begun_s + session.until_s
         self._heard = state.last_heard
         if self.keep_media:
             path = self._kit.out / f"session-{self.session_id}.mkv"
@@ -197,6 +201,7 @@ class Going:
                 missing=self._missing,
                 speech=lambda on: soon(tell.all, {"kind": "speech", "on": on}),
             ),
+            until_s=self._heard_until_s,
         )
 
     def _hear(self, utterance: Utterance) -> None:
@@ -214,10 +219,9 @@ class Going:
     def _missing(self, start_s: float, length_s: float) -> None:
         """Say that sound is missing, on the page and in what is kept; on the ear's thread."""
         at_s = self._in_session(start_s)
-        text = f"{length_s:.0f} s of sound are missing from {at_s:.0f} s on: say it again."
         self._desk.submit(
             Job(
-                lambda session: session.act(actions.Warn(at_s, text)),
+                lambda session: session.act(actions.SoundMissing(at_s, at_s + length_s)),
                 done=lambda state: self._soon(self._show, state),
             )
         )
@@ -263,6 +267,8 @@ class Going:
         if not self.is_open and self._listener:
             self._listener.stop()
             self._listener = None
+            # The session was ended: what is said from now on is not meant for it.
+            self._heard_until_s = None
 
     def _read_back(self, state: State) -> str:
         heard = state.last_heard

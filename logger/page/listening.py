@@ -59,6 +59,8 @@ class ListenRules:
     """From here on the page says so."""
     most_behind_s: float = 120.0
     """From here on sound is left out, and that is said too."""
+    unheard_s: float = 1.0
+    """What is missing between two runs of sound is told from here on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,10 +90,12 @@ class Listener:
         open_ear: Callable[[], Callable[[], HearsBlocks]],
         outlets: Outlets,
         rules: ListenRules | None = None,
+        until_s: float | None = None,
     ) -> None:
         """Start the thread, which opens the model first; sound may be put in before it is ready.
 
-        `open_ear` loads the model and returns a function that makes an ear with it.
+        `open_ear` loads the model and returns a function that makes an ear with it. `until_s` is
+        up to when the session was heard before, if it was.
         """
         self._open_ear = open_ear
         self._outlets = outlets
@@ -99,6 +103,7 @@ class Listener:
         self._queue: queue.SimpleQueue[_Item] = queue.SimpleQueue()
         self._lock = threading.Lock()
         self._waiting_s = 0.0
+        self._until_s = until_s
         self._left_out: tuple[float, float] | None = None
         self._thread = threading.Thread(target=self._run, name="ear", daemon=True)
         self._thread.start()
@@ -163,17 +168,21 @@ class Listener:
 
     def _listen(self, new_ear: Callable[[], HearsBlocks]) -> None:
         hearing = _Run(new_ear(), self._outlets)
+        until_s = float("inf") if self._until_s is None else self._until_s
         while True:
             item = self._queue.get()
             if isinstance(item, Placed):
                 if item.number == 0 and hearing.begun:
                     hearing.finish()
                     hearing = _Run(new_ear(), self._outlets)
+                if not hearing.begun and item.at_s - until_s > self._rules.unheard_s:
+                    self._outlets.missing(until_s, item.at_s - until_s)
                 gap_s = hearing.take(item)
                 if gap_s:
                     hearing.finish()
                     self._outlets.missing(item.at_s - gap_s, gap_s)
                     hearing = _Run(new_ear(), self._outlets)
+                until_s = item.at_s + item.length_s
                 with self._lock:
                     self._waiting_s = max(0.0, self._waiting_s - item.length_s)
                 continue

@@ -51,6 +51,9 @@ class SampleClock:
     most_late_s: float = 1.0
     patience: int = 5
     """Blocks in a row that must be later than that before sound is missing: one may be late."""
+    slight_s: float = 0.25
+    """A word may be lost in this; what is stamped so late for 2 s was not just stamped late."""
+    slight_patience: int = 20
     samples: int = 0
     _starts_s: deque[float] = field(default_factory=deque)
     _late_s: list[float] = field(default_factory=list)
@@ -67,9 +70,15 @@ class SampleClock:
         """
         start_s = at_s - self.samples / self.rate_hz
         self.samples += count
-        if self._starts_s and start_s - self.start_s > self.most_late_s:
-            self._late_s.append(start_s - self.start_s)
-            return min(self._late_s) if len(self._late_s) >= self.patience else 0.0
+        late_s = start_s - self.start_s
+        if self._starts_s and late_s > self.slight_s:
+            self._late_s.append(late_s)
+            very = self._late_s[-self.patience :]
+            if len(very) == self.patience and min(very) > self.most_late_s:
+                return min(very)
+            if len(self._late_s) >= self.slight_patience:
+                return min(self._late_s)
+            return 0.0
         self._late_s.clear()
         self._starts_s.append(start_s)
         if len(self._starts_s) > self.past:

@@ -143,3 +143,53 @@ def test_a_setup_waits_for_the_frames_before_it() -> None:
     table.see([ArmAngle(4.0, "left", 20.0, visible=True)])
     assert not table.unsettled
     assert table.merged().rows[0].setup.angle_deg == pytest.approx(90.0, abs=1.5)
+
+
+def missed(*after: Heard, gap_s: tuple[float, float] = (10, 12)) -> Merged:
+    """Return the table of a right glide at 0 s, missing sound, and what is said from 14 s on."""
+    table = Table(RULES)
+    table.take(at(glide(mobility="normal"), 0))
+    table.miss(*gap_s)
+    for i, item in enumerate(after):
+        table.take(at(item, 14 + 3 * i))
+    return table.merged()
+
+
+@pytest.mark.parametrize(
+    ("after", "row", "why"),
+    [
+        (more(pain=4), 0, "sound was missing after it"),
+        (correction(side="left"), 0, "sound was missing after it"),
+        (SCRATCH, 0, "perhaps withdrawn"),
+        (glide(None), 1, "side: perhaps changed"),
+    ],
+)
+def test_what_leans_on_what_came_before_missing_sound_is_checked(
+    after: Heard, row: int, why: str
+) -> None:
+    """The row that was begun in it, or the side that was changed, is not known."""
+    rows = missed(after).rows
+    assert why in "; ".join(rows[row].reasons)
+
+
+def test_a_side_that_is_named_after_missing_sound_is_sure() -> None:
+    """What was said before is as it was, and everything after it too."""
+    first, second, third = missed(glide("left"), glide(None)).rows
+    assert (first.reasons, second.reasons, third.reasons) == ((), (), ())
+
+
+def test_what_was_said_as_sound_went_missing_is_checked() -> None:
+    """A row just before, and one that is handed in later but was said across it."""
+    (just_before,) = missed(gap_s=(3, 4)).rows
+    assert just_before.reasons == ("sound was missing while it was said",)
+    _, across = missed(glide("left"), gap_s=(14.3, 14.8)).rows
+    assert across.reasons == ("sound was missing while it was said",)
+
+
+def test_missing_sound_before_anything_was_said_doubts_nothing() -> None:
+    """There is neither row nor side that it could have changed."""
+    table = Table(RULES)
+    table.miss(1, 5)
+    table.take(at(glide("left"), 14))
+    assert table.side_doubts == ()
+    assert table.merged().rows[0].reasons == ()

@@ -197,9 +197,24 @@ def test_keys_do_what_words_do(session: LiveSession) -> None:
     state = session.act(actions.Withdraw(46))
     assert state.rows[-1].finding.status is RowStatus.WITHDRAWN
     assert "[by hand: scratch that]" in state.rows[-1].finding.said
-    assert session.act(actions.Warn(47, "The camera was lost.")).warnings == (
-        "The camera was lost.",
-    )
+
+
+def test_missing_sound_is_kept_and_doubts_what_takes_the_side_over(
+    session: LiveSession, journal: Journal, wall: Wall
+) -> None:
+    """A change of side may have been in it; the session that is opened again says the same."""
+    session.hear(said("right inferior glide stiff", 10))
+    state = session.act(actions.SoundMissing(20, 23.4))
+    assert state.warnings == ("3 s of sound are missing from 20 s on: say it again.",)
+    assert state.rows[0].finding.status is RowStatus.LOGGED
+    state = session.hear(said("lateral distraction normal", 30))
+    row = state.rows[1].finding
+    assert (row.side, row.status) == ("right", RowStatus.CHECK)
+    assert row.reasons == ("side: perhaps changed while sound was missing at 20 s",)
+    session.close()
+    again = LiveSession.resume(journal, session.session_id, wall)
+    assert again.rows() == tuple(kept.finding for kept in state.rows)
+    again.close()
 
 
 @pytest.mark.parametrize(
@@ -211,6 +226,7 @@ def test_keys_do_what_words_do(session: LiveSession) -> None:
         (actions.Pause(float("nan")), "at_s"),
         (actions.Withdraw(-1), "at_s"),
         (actions.PlayedBack(5, 3), "cannot end before"),
+        (actions.SoundMissing(5, 3), "cannot end before"),
     ],
 )
 def test_what_cannot_be_done_is_refused_and_not_kept(

@@ -110,7 +110,8 @@ def browser_with(
     if allow:
         flags.append("--use-fake-ui-for-media-stream")
     if media:
-        flags.append(f"--use-file-for-fake-audio-capture={media.wav}%noloop")
+        once = "" if media.looped else "%noloop"
+        flags.append(f"--use-file-for-fake-audio-capture={media.wav}{once}")
         flags.append(f"--use-file-for-fake-video-capture={media.y4m}")
     browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=flags)
     try:

@@ -18,10 +18,14 @@ RATE_HZ = 48_000
 
 @dataclass(frozen=True, slots=True)
 class FakeMedia:
-    """A sound file and a film that begin with a stretch of stillness for choosing devices."""
+    """A sound file and a film that begin with a stretch of stillness for choosing devices.
+
+    The film begins again at its end; the sound does so only if it is looped.
+    """
 
     wav: Path
     y4m: Path
+    looped: bool = False
 
 
 def fake_media(

@@ -81,7 +81,19 @@ def test_another_run_is_heard_by_another_ear() -> None:
     listener.stop()
     assert told.heard == [("one", 5.0), ("two", 60.0)]
     assert len(made) == 3
-    assert told.missing == []
+    (missing,) = told.missing
+    assert missing == pytest.approx((5.1, 54.9))
+
+
+def test_what_was_said_before_the_first_sound_of_a_resumed_session_is_missing() -> None:
+    """The program was killed 8 s ago; a page that was loaded anew within a second lost nothing."""
+    for until_s, missing in ((92.0, [(92.0, 8.0)]), (99.5, []), (None, [])):
+        told = Told()
+        listener = Listener(opening(lambda: ScriptedEar(SCRIPT)), told.outlets(), None, until_s)
+        listener.put(block(0, 100.0, 1))
+        assert flushed(listener)
+        listener.stop()
+        assert told.missing == missing
 
 
 def test_a_hole_in_a_run_is_told_and_what_follows_is_placed_right() -> None:

@@ -54,3 +54,14 @@ def test_missing_sound_is_found_once_several_blocks_agree() -> None:
     gaps = [clock.take(i * 0.1 + extra, 1600) for i, extra in enumerate(late)]
     assert gaps[:-1] == [0.0] * 24
     assert gaps[-1] == pytest.approx(3.0)
+
+
+@given(st.integers(0, 2**32), st.floats(0.3, 0.9))
+def test_a_lost_word_is_found_within_two_seconds(seed: int, lost_s: float) -> None:
+    """Blocks stamped up to 0.05 s late; then less than a second of sound is gone."""
+    rng = random.Random(seed)
+    clock = SampleClock(16_000)
+    stamps = [i * 0.1 + rng.uniform(0, 0.05) + (lost_s if i >= 40 else 0) for i in range(60)]
+    gaps = [clock.take(at_s, 1600) for at_s in stamps]
+    assert gaps[:-1] == [0.0] * 59
+    assert gaps[-1] == pytest.approx(lost_s, abs=0.05)

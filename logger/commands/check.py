@@ -9,7 +9,7 @@ import click
 
 from logger.core.errors import SpokenFindingsError
 from logger.grammar.loading import load_pack
-from logger.hearing.moonshine import packaged_model_folder
+from logger.hearing.moonshine import packaged_model_folder, room_encoder
 from logger.seeing.bundle import pose_bundle
 
 
@@ -19,6 +19,7 @@ def check_command() -> None:
     click.echo(f"spoken-findings {version('spoken-findings')}, Python {sys.version.split()[0]}")
     for label, find in (
         ("speech model (moonshine)", packaged_model_folder),
+        ("its encoder for noisy rooms", room_encoder),
         ("pose model", pose_bundle),
         ("pack glenohumeral", lambda: load_pack("glenohumeral").title),
     ):

@@ -16,7 +16,7 @@ from logger.grammar.normalising import normalised
 from logger.grammar.pack import Pack
 from logger.grammar.phrases import CommandPhrase, Phrase, command_phrases, counts_beside_row
 from logger.hearing.credits import rare_phrase_credits
-from logger.hearing.moonshine import MoonshineModel, packaged_model_folder
+from logger.hearing.moonshine import MoonshineModel, open_packaged_model
 from logger.hearing.network import Spoken, TokenNetwork, said_text
 from logger.hearing.search import (
     FreeReading,
@@ -257,7 +257,10 @@ def open_recogniser(
     """
     check_engine(engine)
     if engine == "moonshine":
-        model = MoonshineModel(model_folder or packaged_model_folder(), threads)
+        if model_folder:
+            model = MoonshineModel(model_folder, threads)
+        else:
+            model = open_packaged_model(threads)
         return MoonshineRecogniser(pack, model, HearingRules())
     return VoskRecogniser(VoskWords.of_pack(pack), model_folder)
 

@@ -15,7 +15,7 @@ from logger.grammar.parsing import Parser
 from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.ear import hear_all
 from logger.hearing.engines import open_recogniser
-from logger.hearing.moonshine import MoonshineModel, packaged_model_folder
+from logger.hearing.moonshine import MoonshineModel, open_packaged_model
 from logger.hearing.network import Place, TokenNetwork, said_text
 from logger.hearing.tokens import tokenize
 from logger.recording.media import open_recording
@@ -27,7 +27,7 @@ PACK = load_pack("glenohumeral")
 @pytest.fixture(scope="module")
 def model() -> MoonshineModel:
     """Load the installed model once."""
-    return MoonshineModel(packaged_model_folder(), threads=1)
+    return open_packaged_model(threads=1)
 
 
 @pytest.mark.model

@@ -20,7 +20,7 @@ from logger.core.statements import Heard
 from logger.grammar.pack import Pack
 from logger.hearing.ear import hear_all
 from logger.hearing.engines import HearingRules, MoonshineRecogniser
-from logger.hearing.moonshine import MoonshineModel, packaged_model_folder
+from logger.hearing.moonshine import open_packaged_model
 
 _BLOCK: Final = SAMPLE_RATE_HZ // 10
 _STEPS: Final = np.linspace(0.0, 8.0, 161)
@@ -42,7 +42,7 @@ def lenient(pack: Pack, threads: int) -> tuple[MoonshineRecogniser, HearingRules
     """Return the tool's engine with its thresholds taken away, and the thresholds it has."""
     rules = HearingRules()
     open_rules = replace(rules, heard_gap=math.inf, unsure_gap=math.inf)
-    model = MoonshineModel(packaged_model_folder(), threads)
+    model = open_packaged_model(threads)
     return MoonshineRecogniser(pack, model, open_rules), rules
 
 

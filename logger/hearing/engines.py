@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final, Protocol
 
@@ -136,7 +136,12 @@ class MoonshineRecogniser:
             least = free.log_probability - self._rules.note_gap_nats
             note = read_freely(listening, most, prefix, give_up_below=least)
             if note.log_probability >= least:
-                return self._noted(stretch, text, free, note, len(prefix))
+                noted = self._noted(stretch, text, free, note, len(prefix))
+                first = self._model.encode(stretch.samples, as_clean=True)
+                if reluctance(first, prefix) > self._rules.note_word_nats:
+                    # By the encoder for noisy rooms alone: "no, that's fine" became a note.
+                    return replace(noted, verdict=Verdict.UNSURE)
+                return noted
         readings = read_network(
             listening,
             self._network,

@@ -43,6 +43,10 @@ class Closeness:
     were taken for each other with margins up to 3.5."""
     alike_nats_a_gap: float = 3.0
     most_alike_nats: float = 4.0
+    correcting_nats: float = 4.0
+    """Between a finding and a correction, however well the one taken fits: "correction left
+    shoulder" made a row "flexion left shoulder", 3.8 ahead. Of some 700 others one had such a
+    rival within 4, none more within 5.9."""
 
     def within(self, confidence: float) -> tuple[float, float]:
         """Return what counts as close beside a reading as sure as this, in general and alike."""
@@ -63,15 +67,18 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
     """
     if utterance.verdict is Verdict.TALK:
         return Heard(utterance, None, question=_perhaps_side(utterance, parser))
-    nats, alike_nats = (close or Closeness()).within(utterance.confidence)
+    close = close or Closeness()
+    nats, alike_nats = close.within(utterance.confidence)
     statement = parser.parse(utterance.text)
     if turning := parser.turning(utterance.text):
         # "Isn't stiff" says what it is not: what it is stays with the clinician.
         return Heard(utterance, None, question=f'"{turning}" turns it round')
     rivals = [
         rival
-        for rival in _rivals(utterance, parser, alike_nats)
-        if rival.margin < nats or _only_alike(rival.statement, statement, parser)
+        for rival in _rivals(utterance, parser, max(alike_nats, close.correcting_nats))
+        if rival.margin < nats
+        or (rival.margin < alike_nats and _only_alike(rival.statement, statement, parser))
+        or (rival.margin < close.correcting_nats and _one_corrects(rival.statement, statement))
     ]
     if statement is None:
         return Heard(utterance, None, question=_question(rivals))
@@ -118,6 +125,11 @@ def _only_alike(rival: Statement, taken: Statement | None, parser: Parser) -> bo
         for slot in SLOTS
         if rival.slots.get(slot) != taken.slots.get(slot)
     )
+
+
+def _one_corrects(rival: Statement, taken: Statement | None) -> bool:
+    """Whether one of two statements is a finding and the other a correction."""
+    return taken is not None and {rival.act, taken.act} == {Act.FINDING, Act.CORRECTION}
 
 
 def _question(rivals: Sequence[_Rival]) -> str:

@@ -101,6 +101,23 @@ def test_another_act_is_asked_in_plain_words(text: str, rival: str) -> None:
     assert found.doubts == ()
 
 
+@pytest.mark.parametrize(
+    ("said", "rival"),
+    [
+        ("flexion left shoulder", "correction left shoulder"),
+        ("correction internal rotation", "right internal rotation"),
+    ],
+)
+def test_a_correction_is_doubted_from_further_away(said: str, rival: str) -> None:
+    """It sounds like a motion, and either way a row is wrong; at 5 dB one was 3.8 ahead."""
+    near, far = (
+        Utterance(said, 1.0, 2.0, 1.0, Verdict.HEARD, (Alternative(rival, margin),))
+        for margin in (3.8, 4.0)
+    )
+    assert rival in interpret(near, PARSER).question
+    assert interpret(far, PARSER).question == ""
+
+
 def test_words_that_state_nothing_keep_a_close_statement_as_a_question() -> None:
     found = heard("right", ("right shoulder", 0.5))
     assert found.statement is None

@@ -17,6 +17,7 @@ from logger.grammar.pack import Pack
 from logger.grammar.phrases import CommandPhrase, Phrase, command_phrases, counts_beside_row
 from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.moonshine import MoonshineModel, open_packaged_model
+from logger.hearing.neighbours import Neighbours
 from logger.hearing.network import Spoken, TokenNetwork, said_text
 from logger.hearing.search import (
     FreeReading,
@@ -110,6 +111,7 @@ class MoonshineRecogniser:
         self._rules = rules
         credits_nats = rare_phrase_credits(pack, model)
         self._network = TokenNetwork(pack, model.tokens, credits_nats)
+        self._neighbours = Neighbours(pack, model, self._network)
         openings = pack.utterance.opening_word or ("",)
         self._openings = [
             tokenize(word.capitalize(), model.tokens) for word in pack.utterance.opening_word
@@ -159,13 +161,15 @@ class MoonshineRecogniser:
         loose = gap > self._rules.sentence_gap and any(map(counts_beside_row, best.said))
         if loose or verdict is Verdict.TALK or not self._covers(best, free, stretch):
             return self._talk(stretch, free, *self._perhaps_side(best, gap))
-        others = tuple(
-            Alternative(said_text(r.said), best.score - r.score)
-            for r in readings[1 : self._rules.alternatives + 1]
-        )
-        return Utterance(
-            said_text(best.said), stretch.start_s, stretch.end_s, math.exp(-gap), verdict, others
-        )
+        listed = readings[1 : self._rules.alternatives + 1]
+        others = [Alternative(said_text(r.said), best.score - r.score) for r in listed]
+        others += [
+            Alternative(text, max(0.0, behind))
+            for text, behind in self._neighbours.unlooked(listening, best, listed)
+        ]
+        said = said_text(best.said)
+        sure = math.exp(-gap)
+        return Utterance(said, stretch.start_s, stretch.end_s, sure, verdict, tuple(others))
 
     def _opened(self, listening: Listening, free: FreeReading, most_tokens: int) -> bool:
         """Whether the stretch begins with the opening word; so does any where there is none."""

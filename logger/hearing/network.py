@@ -125,6 +125,8 @@ class _Context:
 class _Node:
     children: dict[str, int] = field(default_factory=dict)
     ends: list[Spoken] = field(default_factory=list)
+    digit: bool = False
+    """Whether its last letter is a digit."""
     best: dict[str, float] = field(default_factory=dict)
     """The largest credit that a path has earned by here, by the slot or command it leads to."""
 
@@ -162,6 +164,9 @@ class TokenNetwork:
                 for written in _written(phrase.text):
                     self._add(_letters(written), phrase)
         self._tokens = _token_tree(tokens)
+        words = {k: v for k, v in self._tokens[0].children.items() if not k.isdigit()}
+        self._tokens.append(_TokenNode(words))
+        self._words_alone = len(self._tokens) - 1
         self._kinds = sorted({kind for node in self._nodes for kind in node.best})
         self._best = np.full((len(self._kinds), len(self._nodes)), -np.inf, np.float32)
         for at, node in enumerate(self._nodes):
@@ -212,12 +217,18 @@ class TokenNetwork:
             self._contexts[key] = _Context(said, counts, self._oddity(counts), weights)
         return key, self._contexts[key]
 
-    def moves(self, place: Place) -> Moves:
-        """Return every token that may come next, with the place it leads to."""
+    def moves(self, place: Place, *, joined: bool = False) -> Moves:
+        """Return every token that may come next, with the place it leads to.
+
+        `joined` says that neither a space nor a comma was written last: no number may end here
+        and another begin, for "6/100 degrees" holds no "6/10".
+        """
         context_key, context = self._context(place.said)
-        key = (place.node, *context_key)
+        within_number = joined and self._nodes[place.node].digit
+        key = (place.node, within_number, *context_key)
         if key not in self._moves:
-            pieces = list(self._pieces(context, (place.node, 0), 0.0, ()))
+            after = self._words_alone if within_number else 0
+            pieces = list(self._pieces(context, (place.node, 0), 0.0, (), after))
             weight = _weight_in(context, place.node)
             which = [np.full(len(walk[0]), i, np.int32) for i, (walk, _) in enumerate(pieces)]
             _make_room(self._moves)
@@ -231,9 +242,17 @@ class TokenNetwork:
         return self._moves[key]
 
     def _pieces(
-        self, context: _Context, at: tuple[int, int], credit: float, completed: tuple[Spoken, ...]
+        self,
+        context: _Context,
+        at: tuple[int, int],
+        credit: float,
+        completed: tuple[Spoken, ...],
+        after: int,
     ) -> Iterator[tuple[_Piece, tuple[Spoken, ...]]]:
-        """Yield the moves that complete nothing more, then those that do, phrase by phrase."""
+        """Yield the moves that complete nothing more, then those that do, phrase by phrase.
+
+        The next phrase begins with a token under the node `after`, or goes on with one begun.
+        """
         walk = self._walk(at)
         weights: NDArray[np.float32] = context.weights[walk.nodes] + np.float32(credit)
         may = np.isfinite(weights)
@@ -241,9 +260,10 @@ class TokenNetwork:
         for end, within in walk.crossings:
             for phrase in self._nodes[end].ends if np.isfinite(context.weights[end]) else ():
                 if self._may_follow(context.said, _kind(phrase)):
-                    _, after = self._context((*context.said, phrase))
+                    _, then = self._context((*context.said, phrase))
                     more = credit + self._credit_beside(context.counts, phrase)
-                    yield from self._pieces(after, (0, within), more, (*completed, phrase))
+                    begun = (0, within or after)
+                    yield from self._pieces(then, begun, more, (*completed, phrase), after)
 
     def _leads_on(self, token_node: int) -> bool:
         walk = self._walk((0, token_node))
@@ -296,7 +316,7 @@ class TokenNetwork:
         for depth, letter in enumerate(letters, start=1):
             if letter not in node.children:
                 node.children[letter] = len(self._nodes)
-                self._nodes.append(_Node())
+                self._nodes.append(_Node(digit=letter.isdigit()))
             node = self._nodes[node.children[letter]]
             share = credit * depth / len(letters)
             node.best[kind] = max(node.best.get(kind, share), share)

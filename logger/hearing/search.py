@@ -213,7 +213,7 @@ class _Search:
         for i in good[np.argsort(-scores[good], kind="stable")]:
             row = int(np.searchsorted(starts, i, "right")) - 1
             at, column = paths[row], int(i - starts[row])
-            moves = self._network.moves(at.place)
+            moves = self._network.moves(at.place, joined=not at.silent)
             place, silent = at.place, at.silent + 1
             if column < len(moves.token_ids):
                 token, place, silent = int(moves.token_ids[column]), moves.place(place, column), 0
@@ -224,7 +224,7 @@ class _Search:
 
     def _row(self, path: _Path, log_p: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the log-probability and the weight after each move, then each punctuation."""
-        moves = self._network.moves(path.place)
+        moves = self._network.moves(path.place, joined=not path.silent)
         silent = self._network.punctuation if path.silent < _MOST_SILENT else _NONE
         raw = path.log_probability + np.concatenate((log_p[moves.token_ids], log_p[silent]))
         added = np.concatenate((moves.weights_nats, np.zeros(len(silent), np.float32)))

@@ -105,6 +105,17 @@ def test_every_spelling_is_one_reading(tokens: list[bytes]) -> None:
     assert found[0][1] == pytest.approx(-0.5)
 
 
+def test_no_number_is_cut_in_two(tokens: list[bytes]) -> None:
+    # "Pain six, one hundred degrees" became "pain 6/10", then "0 degrees": no range at all.
+    with_digits = [*tokens, *(mark.encode() for mark in "0123456789/")]
+    credits_nats = {"pain six out of ten": 8.0}
+    cut = "extension pain 6/100 degrees"
+    assert "zero degrees" not in str(_read(with_digits, {cut: 0.0}, credits_nats)[:1])
+    apart = "extension pain 6/10 0 degrees"
+    found = _read(with_digits, {apart: 0.0}, credits_nats)
+    assert found[0][0] == "extension pain six out of ten zero degrees"
+
+
 def test_what_is_hopeless_is_given_up(tokens: list[bytes]) -> None:
     network = TokenNetwork(PACK, tokens)
     listening = Hearsay(tokens, {"something else": 0.0})

@@ -149,6 +149,7 @@ def _utterance(table: UtteranceTable, slots: frozenset[str]) -> Iterator[Mistake
         ("completes_row",): table.completes_row,
         ("bare_side_with",): table.bare_side_with,
         ("beside_row_only",): table.beside_row_only,
+        ("sentence_completes",): table.sentence_completes,
         ("bout_takes",): tuple(slot for slot in table.bout_takes if slot != "side"),
     }
     named |= {("needs", slot): (slot, *needed) for slot, needed in table.needs.items()}

@@ -62,6 +62,7 @@ class _Maker:
         self._rules = pack.utterance
         self._commands = command_phrases(pack)
         self._links = [link for link in linking_words(pack) if not link.turns]
+        self._completing = self._rules.sentence_completes if self._links else ()
         self._by_value: dict[str, dict[SlotValue, list[Phrase]]] = {}
         for slot in pack.slots:
             for phrase in slot_phrases(pack, slot):
@@ -72,6 +73,8 @@ class _Maker:
         kind = self._rng.choices(_KINDS, _WEIGHTS)[0]
         if kind == "finding":
             return self._finding()
+        if kind == "attributes" and self._completing and self._rng.random() < _NOW_AND_THEN:
+            return self._of(Act.ATTRIBUTES, self._sentence_phrases(), linked=True)
         if kind == "attributes":
             return self._of(Act.ATTRIBUTES, self._attributes(1, side=True))
         if kind == "side":
@@ -112,6 +115,13 @@ class _Maker:
         if side and self._rng.random() < _NOW_AND_THEN:
             phrases.append(self._phrase("side", bare=False))
         return phrases
+
+    def _sentence_phrases(self) -> list[Phrase]:
+        count = self._rng.randint(1, len(self._completing))
+        return [
+            self._phrase(s, bare=False, beside_row=True)
+            for s in self._rng.sample(self._completing, count)
+        ]
 
     def _phrases(self, slot: str, beside_row: bool = False) -> list[Phrase]:
         """Return one phrase of the slot, now and then two."""

@@ -135,6 +135,10 @@ def _sentence(pack: Pack) -> Iterator[str]:
     ):
         if texts:
             lines += _wrapped(f"  {label}: ", ", ".join(texts))
+    completes = [_HEADINGS[slot].lower() for slot in pack.utterance.sentence_completes]
+    if any(words.first + words.between + words.last) and completes:
+        alone = f"with {_either(completes)} alone, these complete the row before"
+        lines += _wrapped("  ", alone)
     if lines:
         yield from _wrapped("", f"Only beside {opens}, or in a correction")
         yield from lines

@@ -75,6 +75,9 @@ class UtteranceRules:
     """A bare side counts only in an utterance that fills one of these, or in a correction."""
     beside_row_only: tuple[str, ...] = ()
     """Slots of which no phrase counts but in an utterance that opens a row or corrects one."""
+    sentence_completes: tuple[str, ...] = ()
+    """Slots that a sentence with linking words may fill without opening a row: "that's a firm end
+    feel" completes the row before."""
     opening_word: tuple[str, ...] = ()
     """If any, only an utterance that begins with one of these is heard at all."""
     turn_round: tuple[str, ...] = ()
@@ -92,7 +95,7 @@ class UtteranceRules:
 
 @dataclass(frozen=True, slots=True)
 class LinkingWords:
-    """Words that mean nothing and may stand where a row is opened or corrected.
+    """Words that mean nothing and may stand where a row is opened, corrected or so completed.
 
     There is never more than one in a place.
     """

@@ -18,9 +18,9 @@ from logger.grammar.phrases import (
     Linking,
     Phrase,
     command_phrases,
-    counts_beside_row,
     linking_words,
     spoken_phrases,
+    stands_beside_row,
 )
 
 if TYPE_CHECKING:
@@ -74,7 +74,8 @@ class Parser:
         - "note" keeps the words after it as they are written, but "note to self" is talk. A note
           that is itself a command ("note, scratch that") is a mixture and states nothing.
         - Linking words and phrases that count only beside a row make the whole text talk unless
-          it names a test or a motion, or is a correction.
+          it names a test or a motion, or is a correction, or is a sentence such as "that's a firm
+          end feel", of slots that the pack lists for it.
         - A pack with an opening word hears only what begins with it.
         """
         if self._rules.opening_word:
@@ -132,9 +133,7 @@ class Parser:
     def _stated(self, spoken: Sequence[Phrase | Linking]) -> Statement | None:
         phrases = [phrase for phrase in spoken if isinstance(phrase, Phrase)]
         said = {phrase.slot for phrase in phrases if not phrase.bare}
-        if said.isdisjoint(self._rules.opens_row) and any(map(counts_beside_row, spoken)):
-            return None
-        if not _well_linked(spoken):
+        if not (stands_beside_row(spoken, self._rules) and _well_linked(spoken)):
             return None
         if "side" not in said and said.isdisjoint(self._rules.bare_side_with):
             phrases = [phrase for phrase in phrases if not phrase.bare]

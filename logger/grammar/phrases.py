@@ -9,10 +9,10 @@ from logger.grammar.numbers import number_forms
 from logger.grammar.pack import BLANK, WordSlot
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from logger.core.statements import Act, SlotValue
-    from logger.grammar.pack import NumberSlot, Pack
+    from logger.grammar.pack import NumberSlot, Pack, UtteranceRules
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class Phrase:
 
 @dataclass(frozen=True, slots=True)
 class Linking:
-    """Words that mean nothing ("is a bit") and count only where a row is opened or corrected."""
+    """Words that mean nothing ("is a bit") and count only where `stands_beside_row` says so."""
 
     text: str
     may_begin: bool = False
@@ -59,6 +59,15 @@ class CommandPhrase:
 def counts_beside_row(spoken: object) -> bool:
     """Whether this is a linking word, or a phrase that counts only beside a row."""
     return isinstance(spoken, Linking) or (isinstance(spoken, Phrase) and spoken.beside_row)
+
+
+def stands_beside_row(spoken: Sequence[object], rules: UtteranceRules) -> bool:
+    """Whether what counts only beside a row stands beside one, or completes one in a sentence."""
+    phrases = [each for each in spoken if isinstance(each, Phrase)]
+    slots = {phrase.slot for phrase in phrases if not phrase.bare}
+    if not slots.isdisjoint(rules.opens_row) or not any(map(counts_beside_row, spoken)):
+        return True
+    return bool(slots) and slots <= set(rules.sentence_completes)
 
 
 def linking_words(pack: Pack) -> tuple[Linking, ...]:

@@ -110,6 +110,7 @@ class UtteranceTable(Table):
     completes_row: Names
     bare_side_with: Names
     beside_row_only: Names = ()
+    sentence_completes: Names = ()
     opening_word: OptionalForms = ()
     turn_round: OptionalForms = ()
     bout_takes: Names = ()

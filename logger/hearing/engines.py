@@ -135,6 +135,8 @@ class MoonshineRecogniser:
         for text, prefix in self._notes:
             if reluctance(listening, prefix) > self._rules.note_word_nats:
                 continue
+            if _goes_on(self._freely(free), text):
+                continue  # "noted" is another word
             least = free.log_probability - self._rules.note_gap_nats
             note = read_freely(listening, most, prefix, give_up_below=least)
             if note.log_probability >= least:
@@ -248,6 +250,11 @@ def _changes_side(spoken: Spoken) -> bool:
 def _stops(reading: Reading) -> bool:
     """Whether it would stop the record."""
     return any(isinstance(each, CommandPhrase) and each.act in STOPS for each in reading.said)
+
+
+def _goes_on(text: str, start: str) -> bool:
+    """Whether a text begins with `start` but its last word is longer there."""
+    return text.startswith(start) and text[len(start) : len(start) + 1].isalpha()
 
 
 def _letters(text: str) -> int:

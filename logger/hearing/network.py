@@ -23,9 +23,9 @@ from logger.grammar.phrases import (
     Linking,
     Phrase,
     command_phrases,
-    counts_beside_row,
     linking_words,
     spoken_phrases,
+    stands_beside_row,
 )
 from logger.hearing.moonshine import is_text
 
@@ -349,11 +349,10 @@ class TokenNetwork:
             return True
         phrases = [phrase for phrase in said if isinstance(phrase, Phrase)]
         corrects = any(isinstance(phrase, CommandPhrase) for phrase in said)
-        if any(map(counts_beside_row, said)):
-            opens = any(phrase.slot in self._rules.opens_row for phrase in phrases)
-            last = said[-1]
-            if not (opens or corrects) or (isinstance(last, Linking) and not last.may_end):
-                return False
+        if not (corrects or stands_beside_row(said, self._rules)):
+            return False
+        if isinstance(said[-1], Linking) and not said[-1].may_end:
+            return False
         return any(corrects or not phrase.bare for phrase in phrases)
 
 

@@ -25,6 +25,10 @@ TALK = [
     "no pain no gain as they say",
     "no pain at all so far",
     "that one's normal and the pain is about a three",
+    "the pain is about a three",
+    "that's normal",
+    "it's still stiff",
+    "that's a firm end feel and pain is a four",
     "right",
     "okay right",
     "abduction is the fancy word for lifting it out to the side",
@@ -35,6 +39,24 @@ TALK = [
 @pytest.mark.parametrize("text", TALK)
 def test_talk_states_nothing(text: str) -> None:
     assert PARSER.parse(text) is None
+
+
+@pytest.mark.parametrize(
+    ("text", "slots"),
+    [
+        ("That's a firm end feel.", {"end_feel": ("firm",)}),
+        ("The end feel is empty.", {"end_feel": ("empty",)}),
+        ("I'd call that grade four minus.", {"grade": ("4-",)}),
+        (
+            "With a capsular end feel, and grade of two.",
+            {"grade": ("2",), "end_feel": ("capsular",)},
+        ),
+    ],
+)
+def test_a_sentence_may_complete_a_row(text: str, slots: dict[str, tuple[str, ...]]) -> None:
+    statement = PARSER.parse(text)
+    assert statement is not None
+    assert (statement.act, statement.slots) == (Act.ATTRIBUTES, slots)
 
 
 def test_a_transcript_reads_like_its_words() -> None:

@@ -351,7 +351,7 @@ class TokenNetwork:
         corrects = any(isinstance(phrase, CommandPhrase) for phrase in said)
         if not (corrects or stands_beside_row(said, self._rules)):
             return False
-        if isinstance(said[-1], Linking) and not said[-1].may_end:
+        if said and isinstance(said[-1], Linking) and not said[-1].may_end:
             return False
         return any(corrects or not phrase.bare for phrase in phrases)
 

@@ -19,7 +19,7 @@ def check_command() -> None:
     click.echo(f"spoken-findings {version('spoken-findings')}, Python {sys.version.split()[0]}")
     for label, find in (
         ("speech model (moonshine)", packaged_model_folder),
-        ("its encoder for noisy rooms", room_encoder),
+        ("its taught encoder", room_encoder),
         ("pose model", pose_bundle),
         ("pack glenohumeral", lambda: load_pack("glenohumeral").title),
     ):

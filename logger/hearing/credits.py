@@ -124,7 +124,7 @@ def _sample(texts: list[str]) -> list[str]:
 def _expected(texts: list[str], model: MoonshineModel) -> dict[str, float]:
     """Return the log-probability of each text as the next phrase, when only noise is heard."""
     noise = np.random.default_rng(0).normal(0, _NOISE, _NOISE_S * SAMPLE_RATE_HZ)
-    listening = model.encode(noise.astype(np.float32), as_clean=True)
+    listening = model.encode(noise.astype(np.float32), untaught=True)
     paths = [tokenize(f"{_BEFORE} {text}", model.tokens) for text in texts]
     before, *whole = score_paths(listening, [tokenize(_BEFORE, model.tokens), *paths])
     return {text: nats - before for text, nats in zip(texts, whole, strict=True)}

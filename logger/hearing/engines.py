@@ -141,9 +141,9 @@ class MoonshineRecogniser:
             note = read_freely(listening, most, prefix, give_up_below=least)
             if note.log_probability >= least:
                 noted = self._noted(stretch, text, free, note, len(prefix))
-                first = self._model.encode(stretch.samples, as_clean=True)
+                first = self._model.encode(stretch.samples, untaught=True)
                 if reluctance(first, prefix) > self._rules.note_word_nats:
-                    # By the encoder for noisy rooms alone: "no, that's fine" became a note.
+                    # By the taught encoder alone: "no, that's fine" became a note.
                     return replace(noted, verdict=Verdict.UNSURE)
                 return noted
         readings = read_network(

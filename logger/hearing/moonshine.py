@@ -2,8 +2,8 @@
 
 The wheel `moonshine-voice` 0.0.48 carries the files (encoder and decoder in ONNX Runtime's own
 format, and the tokenizer; MIT licence). Only the files are used: its library is never loaded.
-Beside its encoder there is one that was taught to hear noisy rooms as if they were quiet
-(`data/README.md`). Where the two agree the sound is clean, and the first one is used.
+In place of its encoder there is one that was taught to hear noisy rooms as if they were quiet, and
+the words of the trade (`data/README.md`); the first one is a second opinion.
 """
 
 from __future__ import annotations
@@ -25,10 +25,6 @@ _HEADS: Final = 8
 _HEAD_WIDTH: Final = 36
 _FILES: Final = ("encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin")
 _SPACE: Final = "\u2581".encode()
-# Share of the variance by which two encoders differ. Of 294 stretches with hardly any noise it was
-# up to 0.048, nine in ten under 0.034; of 60 with pink noise at 10 dB from 0.046 on, of 240 with
-# more noise, far away or in a robotic voice at 10 dB from 0.062 on.
-_NOISY: Final = 0.045
 # The first ids are the control tokens and the last ones reserved; none of them is text.
 _FIRST_TEXT_TOKEN: Final = 3
 _RESERVED: Final = b"<<"
@@ -54,7 +50,7 @@ def packaged_model_folder() -> Path:
 
 
 def room_encoder() -> Path:
-    """Return the encoder that goes with the packaged decoder and hears noisy rooms.
+    """Return the taught encoder, which goes with the packaged decoder.
 
     Raises:
         ModelError: if the tool was installed without it.
@@ -107,7 +103,7 @@ class MoonshineModel:
     """Encoder, decoder and tokens of one Moonshine model."""
 
     def __init__(self, folder: Path, threads: int = 2, room_encoder: Path | None = None) -> None:
-        """Load the model, and beside its encoder one for noisy rooms if that is given.
+        """Load the model, and to be used in place of its encoder a taught one if that is given.
 
         Raises:
             ModelError: if the folder is no Moonshine model, naming what is wrong.
@@ -147,18 +143,18 @@ class MoonshineModel:
             *(name.replace("past_key_values", "present") for name in self._past_names),
         ]
 
-    def encode(self, samples: FloatArray, *, as_clean: bool = False) -> Listening:
+    def encode(self, samples: FloatArray, *, untaught: bool = False) -> Listening:
         """Encode speech, shape (n,), 16 kHz mono in [-1, 1], at least a tenth of a second.
 
-        With `as_clean` the encoder for noisy rooms is left out, however noisy it is.
+        With `untaught` by the model's own encoder, whatever other there is.
         """
         audio = samples.astype(np.float32, copy=False)[np.newaxis]
         mask = np.ones(audio.shape, np.int64)
-        (hidden,) = self._encoder.run(None, {"input_values": audio, "attention_mask": mask})
-        if self._room_encoder and not as_clean:
-            (taught,) = self._room_encoder.run(None, {"input_values": audio})
-            if np.mean((taught - hidden) ** 2) > _NOISY * np.var(hidden):
-                hidden = taught
+        if self._room_encoder and not untaught:
+            (hidden,) = self._room_encoder.run(None, {"input_values": audio})
+        else:
+            feed = {"input_values": audio, "attention_mask": mask}
+            (hidden,) = self._encoder.run(None, feed)
         return Listening(self, hidden, mask)
 
     def run_decoder(self, feed: dict[str, object]) -> list[FloatArray]:

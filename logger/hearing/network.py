@@ -410,10 +410,15 @@ _DIGITS: Final = {form: str(n) for n in range(HIGHEST + 1) for form in number_fo
 NUMBER: Final = re.compile(r"\b(" + "|".join(sorted(_DIGITS, key=lambda form: -len(form))) + r")\b")
 
 
+def in_digits(text: str) -> str:
+    """Return a text with the numbers in it, spelt in small letters, as digits."""
+    return NUMBER.sub(lambda match: _DIGITS[match[1]], text)
+
+
 def _written(text: str) -> Iterator[str]:
     """Yield a phrase as said and as the model may write it, with digits."""
     yield text
-    digits = NUMBER.sub(lambda match: _DIGITS[match[1]], text)
+    digits = in_digits(text)
     if digits != text:
         yield digits
         yield digits.replace(" out of ", "/")

@@ -18,15 +18,16 @@ SPEECH = [
     (default_rng(seed).normal(size=16_000 * (1 + seed)) * 8000).clip(-32768, 32767).astype(np.int16)
     for seed in range(4)
 ]
-NOTHING = Odds(respoken=0, room=0, noise=0, low_pass=0, high_pass=0, clipped=0)
+NOTHING = Odds(clean=0, respoken=0, room=0, noise=0, low_pass=0, high_pass=0, clipped=0)
 
 
 def test_pairs_have_one_of_the_lengths_and_the_same_speech() -> None:
     """Spoilt by level alone, one is the other times a number."""
     lengths = {round(16_000 * length_s) for length_s in LENGTHS_S}
-    for clean, spoilt in islice(Spoiler(SPEECH, 1, NOTHING).pairs(), 20):
+    for which, clean, spoilt in islice(Spoiler(SPEECH, 1, NOTHING).pairs(), 20):
         assert clean.shape == spoilt.shape
         assert len(clean) in lengths
+        assert np.ptp(np.flatnonzero(clean)) == pytest.approx(len(SPEECH[which]), abs=4)
         assert np.corrcoef(clean, spoilt)[0, 1] == pytest.approx(1.0, abs=1e-5)
         assert -26.01 <= 20 * np.log10(np.abs(spoilt).max()) <= -0.99
 
@@ -34,7 +35,7 @@ def test_pairs_have_one_of_the_lengths_and_the_same_speech() -> None:
 def test_noise_is_as_loud_as_asked() -> None:
     """At 6 dB and nothing else: the power of the difference, after the level is taken out."""
     odds = replace(NOTHING, noise=1, babble=0, snr_db=(6, 6))
-    for clean, spoilt in islice(Spoiler(SPEECH, 2, odds).pairs(), 12):
+    for _, clean, spoilt in islice(Spoiler(SPEECH, 2, odds).pairs(), 12):
         gain = float(clean @ spoilt / (clean @ clean))
         spoken = clean != 0
         noise = (spoilt / gain - clean)[spoken]
@@ -42,10 +43,19 @@ def test_noise_is_as_loud_as_asked() -> None:
         assert snr_db == pytest.approx(6, abs=1.5)
 
 
+def test_some_speech_is_left_clean() -> None:
+    """So that it is not unlearnt: what is asked for half of the pairs happens to half of them."""
+    odds = replace(NOTHING, clean=0.5, noise=1, babble=0, snr_db=(6, 6))
+    pairs = islice(Spoiler(SPEECH, 4, odds).pairs(), 60)
+    clean = [np.corrcoef(clean, spoilt)[0, 1] > 0.999 for _, clean, spoilt in pairs]
+    assert 18 <= sum(clean) <= 42
+
+
 def test_batches_are_of_one_shape_and_the_length_asked_for() -> None:
     """About 20 s each, whatever the utterances' length."""
-    for clean, spoilt in islice(Spoiler(SPEECH, 3).batches(20.0), 6):
+    for which, clean, spoilt in islice(Spoiler(SPEECH, 3).batches(20.0), 6):
         assert clean.shape == spoilt.shape
+        assert len(which) == len(clean)
         assert 20 <= clean.size / 16_000 < 20 + max(LENGTHS_S)
         assert np.isfinite(spoilt).all()
 

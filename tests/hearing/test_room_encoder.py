@@ -1,4 +1,4 @@
-"""The encoder for noisy rooms beside the one it was made from, on the demonstration's speech."""
+"""The taught encoder beside the one it was made from, on the demonstration's speech."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def first() -> MoonshineModel:
 
 @pytest.fixture(scope="module")
 def taught() -> MoonshineModel:
-    """Open the same with the encoder for noisy rooms."""
+    """Open the same with the taught encoder."""
     return open_packaged_model(threads=1)
 
 

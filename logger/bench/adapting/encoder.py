@@ -69,11 +69,15 @@ class Graph:
         for node, inputs in self._inputs.items():
             names = [n for n in inputs if n.endswith("_quantized") and n in self._constants]
             if names and all(part in node for part in parts):
-                stem = names[0].removesuffix("_quantized")
-                zero = self._constants[f"{stem}_zero_point"].astype(np.float32)
-                scale = self._constants[f"{stem}_scale"]
-                found.append((self.constant(names[0]) - zero) * scale)
+                found.append(self.quantized(names[0].removesuffix("_quantized")))
         return found
+
+    def quantized(self, stem: str) -> Matrix:
+        """Return the 8-bit constant of this name, as floats."""
+        zero = self._constants[f"{stem}_zero_point"].astype(np.float32)
+        return np.asarray(
+            (self.constant(f"{stem}_quantized") - zero) * self._constants[f"{stem}_scale"]
+        )
 
 
 def weights_of(encoder: Graph) -> Weights:
@@ -125,19 +129,20 @@ def what_the_decoder_hears(decoder: Graph) -> Matrix:
 def encode(weights: Weights, sound: jax.Array) -> jax.Array:
     """Encode sound, shape (k, n) at 16 kHz; return shape (k, t, 288), 41.7 a second."""
     hidden = jnp.tanh(_convolved(sound[..., None], weights["conv1"], STRIDES[0]))
-    hidden = _normed(hidden, (1, 2)) * weights["group_gain"] + weights["group_bias"]
+    hidden = normed(hidden, (1, 2)) * weights["group_gain"] + weights["group_bias"]
     for name, stride in (("conv2", STRIDES[1]), ("conv3", STRIDES[2])):
         hidden = _convolved(hidden, weights[name], stride) + weights[f"{name}_bias"]
         hidden = jax.nn.gelu(hidden, approximate=False)
     for layer in weights["layers"]:
-        hidden = hidden + _attended(layer, _normed(hidden, -1) * layer["norm"])
-        inner = _normed(hidden, -1) * layer["norm_after"] @ layer["up"] + layer["up_bias"]
+        hidden = hidden + _attended(layer, normed(hidden, -1) * layer["norm"])
+        inner = normed(hidden, -1) * layer["norm_after"] @ layer["up"] + layer["up_bias"]
         inner = jax.nn.gelu(inner, approximate=False)
         hidden = hidden + inner @ layer["down"] + layer["down_bias"]
-    return _normed(hidden, -1) * weights["norm"]
+    return normed(hidden, -1) * weights["norm"]
 
 
-def _normed(values: jax.Array, axes: int | tuple[int, int]) -> jax.Array:
+def normed(values: jax.Array, axes: int | tuple[int, int]) -> jax.Array:
+    """Return values of mean 0 and variance 1 over these axes."""
     centred = values - values.mean(axes, keepdims=True)
     return centred / jnp.sqrt((centred**2).mean(axes, keepdims=True) + EPSILON)
 
@@ -157,8 +162,8 @@ def _convolved(values: jax.Array, kernel: jax.Array, stride: int) -> jax.Array:
 def _attended(layer: Weights, hidden: jax.Array) -> jax.Array:
     batch, steps, _ = hidden.shape
     heads = (batch, steps, HEADS, WIDTH)
-    query = _turned((hidden @ layer["query"]).reshape(heads))
-    key = _turned((hidden @ layer["key"]).reshape(heads))
+    query = turned((hidden @ layer["query"]).reshape(heads))
+    key = turned((hidden @ layer["key"]).reshape(heads))
     value = (hidden @ layer["value"]).reshape(heads)
     shares = jax.nn.softmax(jnp.einsum("bthd,bshd->bhts", query, key) * WIDTH**-0.5, axis=-1)
     mixed = jnp.einsum("bhts,bshd->bthd", shares, value)
@@ -171,7 +176,8 @@ def angles(steps: int) -> Matrix:
     return np.asarray(np.arange(steps)[:, None] * turns, np.float32)
 
 
-def _turned(values: jax.Array) -> jax.Array:
+def turned(values: jax.Array) -> jax.Array:
+    """Rotate the numbers of each head with the position, shape (k, t, heads, 36)."""
     turn = angles(values.shape[1])[:, None]
     cos, sin = jnp.cos(turn), jnp.sin(turn)
     pairs, rest = values[..., :TURNED], values[..., TURNED:]

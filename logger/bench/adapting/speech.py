@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import random
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -42,27 +43,44 @@ def sentences(pack: Pack, seed: int = SPEECH_SEED) -> Iterator[str]:
             yield from (line.text for line in script.lines)
 
 
-def spoken(voices: Sequence[Voice], pack: Pack, count: int) -> Iterator[NDArray[np.int16]]:
-    """Yield `count` utterances, each shape (n,) at 16 kHz, the voices drawn evenly."""
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """An utterance and what was said."""
+
+    sound: NDArray[np.int16]
+    """Shape (n,), 16 kHz."""
+    text: str
+    """Empty where nobody knows."""
+
+
+def spoken(voices: Sequence[Voice], pack: Pack, count: int) -> Iterator[Spoken]:
+    """Yield `count` utterances, the voices drawn evenly."""
     rng = random.Random(SPEECH_SEED)  # noqa: S311 - which voice is no secret
     said = sentences(pack)
     least, most = (round(SAMPLE_RATE_HZ * s) for s in _LENGTHS_S)
     while count:
-        speech = rng.choice(voices).say(next(said))
+        text = next(said)
+        speech = rng.choice(voices).say(text)
         if least <= len(speech) <= most:
             count -= 1
-            yield (speech * 32767).clip(-32768, 32767).astype(np.int16)
+            yield Spoken((speech * 32767).clip(-32768, 32767).astype(np.int16), text)
 
 
-def save_speech(path: Path, utterances: Sequence[NDArray[np.int16]]) -> None:
-    """Write utterances end to end, with their lengths."""
-    np.savez(path, samples=np.concatenate(utterances), lengths=[len(u) for u in utterances])
+def save_speech(path: Path, utterances: Sequence[Spoken]) -> None:
+    """Write utterances end to end, with their lengths and texts."""
+    np.savez(
+        path,
+        samples=np.concatenate([each.sound for each in utterances]),
+        lengths=[len(each.sound) for each in utterances],
+        texts=[each.text for each in utterances],
+    )
 
 
-def load_speech(path: Path) -> tuple[NDArray[np.int16], ...]:
+def load_speech(path: Path) -> tuple[Spoken, ...]:
     """Read what `save_speech` wrote."""
     with np.load(path) as kept:
-        return tuple(np.split(kept["samples"], np.cumsum(kept["lengths"])[:-1]))
+        sounds = np.split(kept["samples"], np.cumsum(kept["lengths"])[:-1])
+        return tuple(map(Spoken, sounds, map(str, kept["texts"])))
 
 
 def _next(rng: random.Random) -> random.Random:

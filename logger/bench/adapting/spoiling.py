@@ -16,8 +16,10 @@ from logger.bench.hearing.noises import babble, fan, of_unit_power
 from logger.core.sound import SAMPLE_RATE_HZ
 
 FloatArray = NDArray[np.float32]
-Pair = tuple[FloatArray, FloatArray]
-"""Clean and spoilt, of one length."""
+Pair = tuple[int, FloatArray, FloatArray]
+"""Which utterance, and its sound clean and spoilt, of one length."""
+Batch = tuple[NDArray[np.int64], FloatArray, FloatArray]
+"""The same of several: shapes (k,), (k, n) and (k, n)."""
 
 LENGTHS_S: Final = (1.6, 2.2, 3.0, 4.0, 5.2, 6.6, 8.4)
 """Utterances are laid into one of these, so that a batch has one shape."""
@@ -31,6 +33,8 @@ _ROOMS: Final = 160
 class Odds:
     """How often each thing happens to the speech, and how much."""
 
+    clean: float = 0.2
+    """Nothing but the level is changed: what is heard well must not be unlearnt."""
     respoken: float = 0.7
     speeds: tuple[int, int] = (17, 23)
     """Twentieths: played slower and lower down to 20/23, or faster and higher up to 20/17."""
@@ -59,22 +63,24 @@ class Spoiler:
         rng = default_rng(self.seed)
         self._rooms = [random_room(rng) for _ in range(_ROOMS)]
         while True:
-            clean = self._laid(self._utterance(rng), rng)
+            which = int(rng.integers(len(self.speech)))
+            clean = self._laid(self._utterance(which, rng), rng)
             if clean is not None:
-                yield clean, self._spoilt(clean, rng)
+                yield which, clean, self._spoilt(clean, rng)
 
-    def batches(self, seconds: float) -> Iterator[Pair]:
+    def batches(self, seconds: float) -> Iterator[Batch]:
         """Yield batches of one shape, (k, n) each, of about so many seconds of sound."""
         waiting: dict[int, list[Pair]] = {}
         for pair in self.pairs():
-            held = waiting.setdefault(len(pair[0]), [])
+            held = waiting.setdefault(len(pair[1]), [])
             held.append(pair)
-            if len(held) * len(pair[0]) >= seconds * SAMPLE_RATE_HZ:
-                yield np.stack([clean for clean, _ in held]), np.stack([bad for _, bad in held])
+            if len(held) * len(pair[1]) >= seconds * SAMPLE_RATE_HZ:
+                which, clean, spoilt = zip(*held, strict=True)
+                yield np.array(which), np.stack(clean), np.stack(spoilt)
                 held.clear()
 
-    def _utterance(self, rng: Generator) -> FloatArray:
-        speech = self.speech[int(rng.integers(len(self.speech)))].astype(np.float32)
+    def _utterance(self, which: int, rng: Generator) -> FloatArray:
+        speech = self.speech[which].astype(np.float32)
         if rng.random() < self.odds.respoken:
             twentieths = int(rng.integers(*self.odds.speeds, endpoint=True))
             speech = np.asarray(resample_poly(speech, 20, twentieths), np.float32)
@@ -90,6 +96,14 @@ class Spoiler:
         return np.pad(speech, (before, length - before - len(speech)))
 
     def _spoilt(self, clean: FloatArray, rng: Generator) -> FloatArray:
+        odds = self.odds
+        heard = clean if rng.random() < odds.clean else self._in_noise(clean, rng)
+        heard = heard / np.abs(heard).max() * 10 ** (rng.uniform(*odds.peak_db) / 20)
+        if rng.random() < odds.clipped:
+            heard = np.clip(heard * rng.uniform(2, 8), -1, 1)
+        return np.asarray(heard, np.float32)
+
+    def _in_noise(self, clean: FloatArray, rng: Generator) -> FloatArray:
         odds, heard = self.odds, clean
         if rng.random() < odds.room:
             heard = self._in_room(heard, rng)
@@ -99,10 +113,7 @@ class Spoiler:
             heard = _filtered(heard, "lowpass", rng.uniform(2500, 7000))
         if rng.random() < odds.high_pass:
             heard = _filtered(heard, "highpass", rng.uniform(80, 400))
-        heard = heard / np.abs(heard).max() * 10 ** (rng.uniform(*odds.peak_db) / 20)
-        if rng.random() < odds.clipped:
-            heard = np.clip(heard * rng.uniform(2, 8), -1, 1)
-        return np.asarray(heard, np.float32)
+        return heard
 
     def _in_room(self, sound: FloatArray, rng: Generator) -> FloatArray:
         response = self._rooms[rng.integers(len(self._rooms))]
@@ -111,7 +122,8 @@ class Spoiler:
     def _noisy(self, heard: FloatArray, spoken: NDArray[np.intp], rng: Generator) -> FloatArray:
         least_db, most_db = self.odds.snr_db
         if rng.random() < self.odds.babble:
-            clips = [self._utterance(rng) for _ in range(12)]
+            others = rng.integers(len(self.speech), size=12)
+            clips = [self._utterance(int(which), rng) for which in others]
             noise = self._in_room(babble(len(heard), rng, clips), rng)
             least_db = self.odds.babble_least_snr_db
         elif rng.random() < 0.4:  # noqa: PLR2004 - how often the noise is a fan's

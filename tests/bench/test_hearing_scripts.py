@@ -141,6 +141,19 @@ def test_the_same_as_the_other_side_takes_that_mobility() -> None:
         assert row["mobility"] == before["mobility"]
 
 
+def test_natural_rows_hold_the_comparison_that_is_said() -> None:
+    """It once was left out, and every row that compares counted as not exact."""
+    written = natural_script(PACK, random.Random(9), 60, talk_lines(PACK, random.Random(1)))
+    compared = 0
+    for row in written.rows:
+        statement = PARSER.parse(written.lines[row.line].text)
+        if statement is not None:
+            said = statement.slots.get("comparison", ())
+            assert said == tuple(row.slots[slot] for slot in ("comparison",) if slot in row.slots)
+            compared += bool(said)
+    assert compared > 5
+
+
 def test_there_are_about_sixty_templates_and_no_mark_is_left_over() -> None:
     assert len(templates()) >= 60
     written = natural_script(PACK, random.Random(1), 120, talk_lines(PACK, random.Random(1)))

@@ -6,7 +6,7 @@ import random
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, Literal
 
 from logger.bench.hearing.finding_scripts import spelled
 from logger.bench.hearing.scripts import Line, Script, ScriptRow
@@ -29,8 +29,8 @@ class Template:
     """One way to phrase a finding."""
 
     text: str
-    same: bool = False
-    """Takes its mobility from the same test's row on the other side."""
+    compares: Literal["", "same_as", "against"] = ""
+    """With the other side; what is the same takes its mobility from that side's row."""
     completes: bool = False
     """Opens no row but completes the one before."""
 
@@ -38,7 +38,7 @@ class Template:
 def templates() -> tuple[Template, ...]:
     """Return every template of the data file."""
     return tuple(
-        Template(text, bool(group.get("same")), bool(group.get("completes")))
+        Template(text, group.get("compares", ""), bool(group.get("completes")))
         for group in read_data("natural.toml")["templates"]
         for text in group["sentences"]
     )
@@ -77,11 +77,15 @@ class _Writer:
     def open_row(self, template: Template) -> None:
         """Say one template; before one that compares, a plain row of the other side."""
         known: dict[str, SlotValue] = {}
-        if template.same:
+        if template.compares == "same_as":
             known = self._said_of_the_other_side()
         said = self._fill(template.text, known)
-        if template.same:
+        if template.compares == "same_as":
             said.slots["mobility"] = known["mobility"]
+        if template.compares:
+            other = SIDES[1 - SIDES.index(said.slots["side"])]
+            named = other if "{other_side}" in template.text else "other_side"
+            said.slots["comparison"] = f"{template.compares}_{named}"
         self._add(said)
 
     def complete(self, template: Template) -> None:

@@ -6,9 +6,11 @@ early on, and then nothing tells that the other was as likely.
 
 from __future__ import annotations
 
+import math
 import re
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from typing import Final
 
 from logger.grammar.alike import alike_phrases
 from logger.grammar.pack import Pack
@@ -17,6 +19,9 @@ from logger.hearing.moonshine import END_TOKEN, MoonshineModel
 from logger.hearing.network import Place, Spoken, TokenNetwork, said_text
 from logger.hearing.search import Listening, Reading, score_paths
 from logger.hearing.tokens import tokenize
+
+_FAR_BEHIND_NATS: Final = 15.0
+"""What is farther behind the reading taken, before weights, makes nothing doubtful."""
 
 
 class Neighbours:
@@ -48,11 +53,12 @@ class Neighbours:
             return
         texts = [self._model.text(list(taken.token_ids)), *(written for _, written in variants)]
         paths = [[*tokenize(text, self._model.tokens), END_TOKEN] for text in texts]
-        own, *scores = score_paths(listening, paths)
+        own, *scores = score_paths(listening, paths, taken.log_probability - _FAR_BEHIND_NATS)
         weight = self._network.weight(Place(0, taken.said))
         for (said, _), score in zip(variants, scores, strict=True):
             behind = own + weight - score - self._network.weight(Place(0, said))
-            yield said_text(said), behind
+            if math.isfinite(behind):
+                yield said_text(said), behind
 
     def _variants(self, taken: Reading) -> Iterator[tuple[tuple[Spoken, ...], str]]:
         written = self._model.text(list(taken.token_ids))

@@ -116,19 +116,31 @@ def reluctance(listening: Listening, token_ids: Sequence[int]) -> float:
     return total
 
 
-def score_paths(listening: Listening, paths: Sequence[Sequence[int]]) -> list[float]:
-    """Return the log-probability of each token path, without its end, in nats."""
-    totals = np.zeros(len(paths))
+def score_paths(
+    listening: Listening, paths: Sequence[Sequence[int]], give_up_below: float = -np.inf
+) -> list[float]:
+    """Return the log-probability of each token path, without its end, in nats.
+
+    What paths have in common at their beginning is worked out once. A path that falls under
+    `give_up_below` is broken off and has -inf.
+    """
+    totals, rows = [0.0] * len(paths), [0] * len(paths)
     log_p = listening.start()
-    parents = np.zeros(len(paths), np.intp)
-    for at in range(max(map(len, paths))):
-        # A path that is over is carried along; what it would add is left out.
-        tokens = np.array([path[min(at, len(path) - 1)] for path in paths], np.int64)
-        going = np.array([at < len(path) for path in paths])
-        totals += np.where(going, log_p[parents, tokens], 0)
-        log_p = listening.advance(parents, tokens)
-        parents = np.arange(len(paths))
-    return [float(total) for total in totals]
+    for at in range(max(map(len, paths), default=0)):
+        steps: dict[tuple[int, int], int] = {}
+        for number, path in enumerate(paths):
+            if at >= len(path) or totals[number] == -np.inf:
+                continue
+            totals[number] += float(log_p[rows[number], path[at]])
+            if totals[number] < give_up_below:
+                totals[number] = -np.inf
+            elif at + 1 < len(path):
+                rows[number] = steps.setdefault((rows[number], path[at]), len(steps))
+        if not steps:
+            break
+        parents, tokens = zip(*steps, strict=True)
+        log_p = listening.advance(np.array(parents, np.intp), np.array(tokens, np.int64))
+    return totals
 
 
 def read_network(

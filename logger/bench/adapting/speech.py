@@ -31,7 +31,7 @@ def voices_to_train_with(voices: Sequence[Voice]) -> tuple[Voice, ...]:
     return tuple(voice for voice in voices if voice.name not in KEPT_ASIDE)
 
 
-def sentences(pack: Pack, seed: int = SPEECH_SEED) -> Iterator[str]:
+def sentences(pack: Pack, seed: int) -> Iterator[str]:
     """Yield findings, whole sentences and the talk between them, without end."""
     rng = random.Random(seed)  # noqa: S311 - which sentence is no secret
     while True:
@@ -53,14 +53,28 @@ class Spoken:
     """Empty where nobody knows."""
 
 
-def spoken(voices: Sequence[Voice], pack: Pack, count: int) -> Iterator[Spoken]:
-    """Yield `count` utterances, the voices drawn evenly."""
-    rng = random.Random(SPEECH_SEED)  # noqa: S311 - which voice is no secret
-    said = sentences(pack)
+def drawn(voices: Sequence[Voice], pack: Pack, seed: int) -> Iterator[tuple[Voice, str]]:
+    """Yield who says what, without end.
+
+    Half of the time a synthesis is drawn first and then one of its voices: one that has many
+    does not drown the others.
+    """
+    rng = random.Random(seed)  # noqa: S311 - which voice is no secret
+    of_synthesis: dict[str, list[Voice]] = {}
+    for voice in voices:
+        of_synthesis.setdefault(voice.name.partition(":")[0], []).append(voice)
+    for text in sentences(pack, seed):
+        some = rng.choice([voices, rng.choice(list(of_synthesis.values()))])
+        yield rng.choice(some), text
+
+
+def spoken(voices: Sequence[Voice], pack: Pack, count: int, seed: int) -> Iterator[Spoken]:
+    """Yield `count` utterances."""
+    said = drawn(voices, pack, seed)
     least, most = (round(SAMPLE_RATE_HZ * s) for s in _LENGTHS_S)
     while count:
-        text = next(said)
-        speech = rng.choice(voices).say(text)
+        voice, text = next(said)
+        speech = voice.say(text)
         if least <= len(speech) <= most:
             count -= 1
             yield Spoken((speech * 32767).clip(-32768, 32767).astype(np.int16), text)
@@ -92,11 +106,12 @@ def main() -> None:
     asked = argparse.ArgumentParser(description=main.__doc__)
     asked.add_argument("out", type=Path)
     asked.add_argument("--count", type=int, default=2800)
+    asked.add_argument("--seed", type=int, default=SPEECH_SEED)
     asked.add_argument("--cache", type=Path, required=True, help="where what voices say is kept")
     asked.add_argument("--kokoro", type=Path, help="folder of the npm package kokoro-js")
     given = asked.parse_args()
     voices = voices_to_train_with(open_voices(given.cache, given.kokoro).found)
-    save_speech(given.out, list(spoken(voices, load_pack("glenohumeral"), given.count)))
+    save_speech(given.out, list(spoken(voices, load_pack("glenohumeral"), given.count, given.seed)))
 
 
 if __name__ == "__main__":

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.signal import butter, fftconvolve, resample_poly, sosfilt
 
 from logger.bench.hearing.noises import babble, fan, of_unit_power
+from logger.bench.hearing.rooms import respoken
 from logger.core.sound import SAMPLE_RATE_HZ
 
 FloatArray = NDArray[np.float32]
@@ -38,6 +39,10 @@ class Odds:
     respoken: float = 0.7
     speeds: tuple[int, int] = (17, 23)
     """Twentieths: played slower and lower down to 20/23, or faster and higher up to 20/17."""
+    apart: float = 0.5
+    """Of the respoken, how often tempo and pitch are changed each for itself."""
+    tempo: tuple[float, float] = (0.8, 1.35)
+    semitones: float = 3.0
     room: float = 0.65
     noise: float = 0.85
     snr_db: tuple[float, float] = (2.0, 24.0)
@@ -82,9 +87,16 @@ class Spoiler:
     def _utterance(self, which: int, rng: Generator) -> FloatArray:
         speech = self.speech[which].astype(np.float32)
         if rng.random() < self.odds.respoken:
-            twentieths = int(rng.integers(*self.odds.speeds, endpoint=True))
-            speech = np.asarray(resample_poly(speech, 20, twentieths), np.float32)
+            speech = self._respoken(speech, rng)
         return of_unit_power(speech) * np.float32(10 ** (_CLEAN_DB / 20))
+
+    def _respoken(self, speech: FloatArray, rng: Generator) -> FloatArray:
+        odds = self.odds
+        if rng.random() < odds.apart:
+            shift = float(rng.uniform(-odds.semitones, odds.semitones))
+            return respoken(speech, float(rng.uniform(*odds.tempo)), shift)
+        twentieths = int(rng.integers(*odds.speeds, endpoint=True))
+        return np.asarray(resample_poly(speech, 20, twentieths), np.float32)
 
     def _laid(self, speech: FloatArray, rng: Generator) -> FloatArray | None:
         before = round(SAMPLE_RATE_HZ * rng.uniform(*_BEFORE_S))

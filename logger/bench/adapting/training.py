@@ -151,12 +151,20 @@ def missed(wanted: jax.Array, got: jax.Array, ear: jax.Array) -> jax.Array:
     return plain + heard
 
 
+class Pace(NamedTuple):
+    """How long and how fast to learn."""
+
+    steps: int
+    peak_rate: float
+
+
 def train(
-    begin: Weights, asked: Asked, batches: Callable[[], Any], steps: int, keep: Path
+    begin: Weights, asked: Asked, batches: Callable[[], Any], pace: Pace, keep: Path
 ) -> Weights:
     """Return the weights after so many batches; now and then they are kept in a file."""
+    steps = pace.steps
     rate = optax.warmup_cosine_decay_schedule(
-        1e-5, PEAK_RATE, min(_WARM_UP, steps - 1), steps, 1e-5
+        1e-5, pace.peak_rate, min(_WARM_UP, steps - 1), steps, 1e-5
     )
     optimiser = optax.chain(optax.clip_by_global_norm(1.0), optax.adam(rate))
 
@@ -201,6 +209,7 @@ def main() -> None:
     asked.add_argument("speech", type=Path)
     asked.add_argument("out", type=Path)
     asked.add_argument("--steps", type=int, default=STEPS)
+    asked.add_argument("--peak-rate", type=float, default=PEAK_RATE)
     asked.add_argument("--begin", type=Path, help="an encoder of an earlier run, .onnx or .pkl")
     asked.add_argument("--margins", type=float, default=0.0, help="how much margins count; 0.5")
     given = asked.parse_args()
@@ -225,7 +234,8 @@ def main() -> None:
         given.margins,
     )
     begin = _begun(given.begin) if given.begin else first
-    export(train(begin, aims, batches, given.steps, given.out.with_suffix(".pkl")), given.out)
+    pace = Pace(given.steps, given.peak_rate)
+    export(train(begin, aims, batches, pace, given.out.with_suffix(".pkl")), given.out)
 
 
 if __name__ == "__main__":

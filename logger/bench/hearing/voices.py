@@ -31,7 +31,10 @@ from logger.core.sound import SAMPLE_RATE_HZ
 FloatArray = NDArray[np.float32]
 
 KEPT_ASIDE: Final = frozenset(
-    {"flite:rms", "kokoro:bf_isabella", "kokoro:am_puck", "festival:ked_diphone"}
+    {
+        *("flite:rms", "festival:ked_diphone"),
+        *("kokoro:bf_isabella", "kokoro:bf_lily", "kokoro:am_puck", "kokoro:am_eric"),
+    }
 )
 """Voices that no threshold may ever be set with: they stand for the voices of strangers."""
 
@@ -39,13 +42,10 @@ _FLITE: Final = ("slt", "rms", "awb", "kal16")
 _ESPEAK: Final = ("en-us", "en-gb", "en-gb-scotland", "en-us+f3")
 _FESTIVAL: Final = ("kal_diphone", "ked_diphone", "cmu_us_slt_arctic_hts")
 _KOKORO: Final = (
-    "am_michael",
-    "am_puck",
-    "af_heart",
-    "af_nicole",
-    "bf_emma",
-    "bf_isabella",
-    "bm_george",
+    *("af_alloy", "af_aoede", "af_bella", "af_heart", "af_jessica", "af_kore", "af_nicole"),
+    *("af_nova", "af_river", "af_sarah", "af_sky", "am_adam", "am_echo", "am_eric"),
+    *("am_fenrir", "am_liam", "am_michael", "am_onyx", "am_puck", "bf_alice", "bf_emma"),
+    *("bf_isabella", "bf_lily", "bm_daniel", "bm_fable", "bm_george", "bm_lewis"),
 )
 _KOKORO_RATE_HZ: Final = 24_000
 _KOKORO_STYLE: Final = 256

@@ -1,0 +1,147 @@
+"""How much rather the taught encoder lets one of two values be heard that sound alike.
+
+`python -m logger.bench.adapting.leaning SPEECH.npz OUT.toml`. Where noise hides what tells two
+words apart, the model still prefers one: "adduction", when nine of ten times in doubt it was
+"abduction". What was said of spoilt speech is known, so that the number of nats to put on each
+phrase can be fitted: those with which the chance of the right one, by the difference of both, is
+greatest over all. The same weight is held to each phrase of a pair, said equally often or not.
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import islice
+from pathlib import Path
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from logger.bench.adapting.speech import Spoken, load_speech
+from logger.bench.adapting.spelling import spellings
+from logger.bench.adapting.spoiling import Spoiler
+from logger.grammar.alike import alike_phrases
+from logger.grammar.loading import load_pack
+from logger.grammar.pack import Pack, WordSlot
+from logger.grammar.phrases import Phrase
+from logger.hearing.credits import rare_phrase_credits
+from logger.hearing.moonshine import END_TOKEN, MoonshineModel, open_packaged_model
+from logger.hearing.search import Listening, score_paths
+from logger.hearing.tokens import tokenize
+
+_SEED: Final = 77
+_HELD_TO_NOTHING: Final = 0.1
+"""The cost of a nat, squared: what hardly anything speaks for stays near nothing."""
+
+_HEADING: Final = """# Nats put on each phrase, since the taught encoder lets too few of it be heard for what
+# sounds like it. Measured on spoilt speech: python -m logger.bench.adapting.leaning
+"""
+
+Pair = tuple[Phrase, Phrase]
+
+
+class Margin(NamedTuple):
+    """How far what was said came out ahead of what sounds like it."""
+
+    said: str
+    other: str
+    nats: float
+
+
+def alike_words(pack: Pack) -> tuple[Pair, ...]:
+    """Return the phrases of the slots of words that sound alike, each pair in both orders."""
+    pairs = [
+        pair
+        for slot, rule in pack.slots.items()
+        if isinstance(rule, WordSlot)
+        for pair in alike_phrases(pack, slot)
+    ]
+    return tuple(pairs + [(other, one) for one, other in pairs])
+
+
+def margins(
+    speech: Sequence[Spoken],
+    count: int,
+    pairs: Sequence[Pair],
+    model: MoonshineModel,
+    credits_nats: Mapping[str, float],
+) -> Iterator[Margin]:
+    """Yield the margins in `count` spoilt utterances that hold a phrase of the pairs."""
+    telling = [each for each in speech if any(_at(one, each.text) for one, _ in pairs)]
+    spoilt = Spoiler([each.sound for each in telling], _SEED).pairs()
+    for which, _, heard in islice(spoilt, count):
+        text, listening = telling[which].text, model.encode(heard)
+        for one, other in pairs:
+            if found := _at(one, text):
+                changed = f"{text[: found.start()]}{other.text}{text[found.end() :]}"
+                nats = _ahead(listening, text, changed, model)
+                more = credits_nats.get(one.text, 0.0) - credits_nats.get(other.text, 0.0)
+                yield Margin(one.text, other.text, nats + more)
+
+
+def _at(phrase: Phrase, text: str) -> re.Match[str] | None:
+    """Find a phrase that is no part of another one ("abduction" in "horizontal abduction")."""
+    before = "" if phrase.text.startswith("horizontal") else r"(?<!horizontal )"
+    return re.search(rf"{before}\b{re.escape(phrase.text)}\b", text, re.IGNORECASE)
+
+
+def _ahead(listening: Listening, said: str, other: str, model: MoonshineModel) -> float:
+    """Return how much likelier what was said is than the other, both in its likeliest spelling."""
+    ways = list(zip(spellings(said), spellings(other), strict=True))
+    paths = [_path(text, model) for way in ways for text in way]
+    scores = np.array(score_paths(listening, paths)).reshape(-1, 2)
+    best = scores[int(scores.max(axis=1).argmax())]
+    return float(best[0] - best[1])
+
+
+def _path(text: str, model: MoonshineModel) -> list[int]:
+    return [*tokenize(text[:1].upper() + text[1:], model.tokens), END_TOKEN]
+
+
+def leanings(found: Iterable[Margin]) -> dict[str, float]:
+    """Return how many nats to put on each phrase, none where nothing was found of it.
+
+    The chance of what was said is that of a logistic curve over its margin, whose steepness is
+    fitted along with the nats. Each of two phrases counts alike, however often it was said.
+    """
+    all_found = list(found)
+    phrases = sorted({margin.said for margin in all_found})
+    number = {phrase: at for at, phrase in enumerate(phrases)}
+    kept = [margin for margin in all_found if margin.other in number]
+    if not kept:
+        return {}
+    said = np.array([number[margin.said] for margin in kept])
+    other = np.array([number[margin.other] for margin in kept])
+    nats = np.array([margin.nats for margin in kept])
+    weights = len(kept) / len(phrases) / np.bincount(said, minlength=len(phrases))[said]
+
+    def cost(values: NDArray[np.float64]) -> float:
+        ahead = nats + values[said + 1] - values[other + 1]
+        missed = np.logaddexp(0, -np.exp(values[0]) * ahead)
+        return float((weights * missed).sum() + _HELD_TO_NOTHING * (values[1:] ** 2).sum())
+
+    fitted = minimize(cost, np.zeros(len(phrases) + 1))
+    return {phrase: round(float(fitted.x[at + 1]), 2) for phrase, at in number.items()}
+
+
+def main() -> None:
+    """Measure and write."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("speech", type=Path)
+    asked.add_argument("out", type=Path)
+    asked.add_argument("--count", type=int, default=2000)
+    given = asked.parse_args()
+    pack, model = load_pack("glenohumeral"), open_packaged_model()
+    model.leanings = {}
+    credits_nats = rare_phrase_credits(pack, model)
+    pairs = alike_words(pack)
+    found = list(margins(load_speech(given.speech), given.count, pairs, model, credits_nats))
+    lines = (f'"{phrase}" = {nats}\n' for phrase, nats in leanings(found).items())
+    given.out.write_text(_HEADING + "".join(lines), "utf-8")
+
+
+if __name__ == "__main__":
+    main()

@@ -43,7 +43,7 @@ _NOISE_S: Final = 3
 def rare_phrase_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
     """Return the credit in nats of each phrase and command, by its text.
 
-    It takes about a second.
+    It takes about a second. What the model was found to hear too seldom has been added.
 
     Phrases that differ in their numbers alone are credited alike: which number was said is for
     the ear to tell.
@@ -65,7 +65,8 @@ def rare_phrase_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
     # Half as much again as each value's equal share: a slot of many values is not to be heard
     # more often for it.
     net = {text: credits_nats[text] - _CHOICE * math.log(count) for text, count in choices.items()}
-    return _held_back(pack, net)
+    held = _held_back(pack, net)
+    return {text: nats + model.leanings.get(text, 0.0) for text, nats in held.items()}
 
 
 def _commands_beside(pack: Pack) -> dict[str, int]:

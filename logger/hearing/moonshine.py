@@ -3,13 +3,16 @@
 The wheel `moonshine-voice` 0.0.48 carries the files (encoder and decoder in ONNX Runtime's own
 format, and the tokenizer; MIT licence). Only the files are used: its library is never loaded.
 In place of its encoder there is one that was taught to hear noisy rooms as if they were quiet, and
-the words of the trade (`data/README.md`); the first one is a second opinion.
+the words of the trade (`data/README.md`).
 """
 
 from __future__ import annotations
 
 import importlib.metadata
+import tomllib
+from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Final
 
 import numpy as np
@@ -24,6 +27,7 @@ _LAYERS: Final = 6
 _HEADS: Final = 8
 _HEAD_WIDTH: Final = 36
 _FILES: Final = ("encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin")
+_LEANINGS: Final = Path(__file__).parent / "data" / "leanings.toml"
 _SPACE: Final = "\u2581".encode()
 # The first ids are the control tokens and the last ones reserved; none of them is text.
 _FIRST_TEXT_TOKEN: Final = 3
@@ -71,7 +75,15 @@ def open_packaged_model(threads: int = 2) -> MoonshineModel:
         ModelError: if a part of it is missing or damaged.
 
     """
-    return MoonshineModel(packaged_model_folder(), threads, room_encoder())
+    return MoonshineModel(packaged_model_folder(), threads, room_encoder(), _leanings())
+
+
+def _leanings() -> dict[str, float]:
+    try:
+        read = tomllib.loads(_LEANINGS.read_text("utf-8"))
+        return {phrase: float(nats) for phrase, nats in read.items()}
+    except (OSError, ValueError, TypeError) as error:
+        raise ModelError(f"{_LEANINGS} cannot be read: {error}. Install the tool again.") from error
 
 
 def read_tokens(path: Path) -> tuple[bytes, ...]:
@@ -102,13 +114,26 @@ def is_text(token_id: int, token: bytes) -> bool:
 class MoonshineModel:
     """Encoder, decoder and tokens of one Moonshine model."""
 
-    def __init__(self, folder: Path, threads: int = 2, room_encoder: Path | None = None) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        threads: int = 2,
+        room_encoder: Path | None = None,
+        leanings: Mapping[str, float] = MappingProxyType({}),
+    ) -> None:
         """Load the model, and to be used in place of its encoder a taught one if that is given.
+
+        Args:
+            folder: of the model's files.
+            threads: for the computing.
+            room_encoder: the taught one.
+            leanings: nats to put on phrases of which it hears too few, by their text.
 
         Raises:
             ModelError: if the folder is no Moonshine model, naming what is wrong.
 
         """
+        self.leanings = leanings
         missing = [name for name in _FILES if not (folder / name).is_file()]
         if missing:
             raise ModelError(

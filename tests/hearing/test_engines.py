@@ -12,10 +12,11 @@ from logger.core.events import Verdict
 from logger.grammar.interpreting import interpret
 from logger.grammar.loading import load_pack
 from logger.grammar.parsing import Parser
+from logger.hearing import moonshine
 from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.ear import hear_all
-from logger.hearing.engines import open_recogniser
-from logger.hearing.moonshine import MoonshineModel, open_packaged_model
+from logger.hearing.engines import MoonshineRecogniser, open_recogniser
+from logger.hearing.moonshine import MoonshineModel, open_packaged_model, packaged_model_folder
 from logger.hearing.network import Place, TokenNetwork, said_text
 from logger.hearing.tokens import tokenize
 from logger.recording.media import open_recording
@@ -68,8 +69,8 @@ def test_network_takes_every_spelling_and_nothing_else(
 
 
 @pytest.mark.model
-def test_the_rarer_word_gets_the_larger_credit(model: MoonshineModel) -> None:
-    credits_nats = rare_phrase_credits(PACK, model)
+def test_the_rarer_word_gets_the_larger_credit() -> None:
+    credits_nats = rare_phrase_credits(PACK, MoonshineModel(packaged_model_folder(), 1))
     assert credits_nats["hypomobile"] > credits_nats["hypermobile"] + 1
     assert credits_nats["caudal glide"] > credits_nats["posterior glide"] > 0
     assert credits_nats["pain two"] == credits_nats["pain seven"]
@@ -109,3 +110,41 @@ def test_a_finding_turned_round_is_never_sure(name: str, sure: bool) -> None:
     stated = [interpret(u, parser) for u in heard if u.verdict is Verdict.HEARD]
     texts = [item.utterance.text for item in stated if item.statement and not item.question]
     assert texts == (["right inferior glide stiff"] if sure else [])
+
+
+@pytest.mark.model
+@pytest.mark.parametrize(
+    ("freely", "sure"),
+    [("right in fury or glide, stiff", True), ("write it for your guide", False)],
+)
+def test_what_free_listening_hardly_hears_is_never_sure(
+    freely: str, sure: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As "no pain" from a stranger's "Mbeta": likely enough, but not what it sounds like."""
+    monkeypatch.setattr(MoonshineRecogniser, "_freely", lambda *_: freely)
+    blocks = open_recording(DATA / "stiff.flac").audio_blocks(1.0)
+    heard = list(hear_all((b.samples for b in blocks), open_recogniser("moonshine", PACK)))
+    found = [u.verdict for u in heard if u.text == "right inferior glide stiff"]
+    assert found == [Verdict.HEARD if sure else Verdict.UNSURE]
+
+
+@pytest.mark.model
+def test_leanings_are_put_on_the_phrases_they_name() -> None:
+    folder = packaged_model_folder()
+    plain = rare_phrase_credits(PACK, MoonshineModel(folder, 1))
+    leaning = rare_phrase_credits(PACK, MoonshineModel(folder, 1, leanings={"abduction": 1.5}))
+    changed = {text: leaning[text] - plain[text] for text in plain if leaning[text] != plain[text]}
+    assert changed == {"abduction": pytest.approx(1.5)}
+
+
+@pytest.mark.model
+@pytest.mark.parametrize("held", ["= 2", 'abduction = "much"', "[abduction]", None])
+def test_broken_leanings_are_named(
+    held: str | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "leanings.toml"
+    if held is not None:
+        path.write_text(held, "utf-8")
+    monkeypatch.setattr(moonshine, "_LEANINGS", path)
+    with pytest.raises(ModelError, match=r"leanings\.toml cannot be read.*Install the tool again"):
+        open_packaged_model(threads=1)

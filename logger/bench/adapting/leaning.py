@@ -36,7 +36,8 @@ _SEED: Final = 77
 _HELD_TO_NOTHING: Final = 0.1
 """The cost of a nat, squared: what hardly anything speaks for stays near nothing."""
 
-_HEADING: Final = """# Nats put on each phrase, since the taught encoder lets too few of it be heard for what
+_HEADING: Final = """\
+# Nats put on each phrase, since the taught encoder lets too few of it be heard for what
 # sounds like it. Measured on spoilt speech: python -m logger.bench.adapting.leaning
 """
 

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from logger.grammar.pack import Pack
 
 _SILENT: Final = frozenset(" ,.-?!;:'\"\u2581")
-_PUNCTUATION: Final = frozenset(mark.encode() for mark in ",.-?!;:\u2581")
+_PUNCTUATION: Final = frozenset(mark.encode() for mark in ",.-?!;:'\u2581")
 """The lone space among them: the model writes it before digits."""
 _MENTIONS: Final = 2
 """How often one slot may be said in one utterance: twice, so that "pain two, pain three" is heard

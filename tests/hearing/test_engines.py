@@ -39,6 +39,8 @@ def model() -> MoonshineModel:
         ("Left hypo-mobile A P glide", "left hypomobile a p glide"),
         ("right abduction 110 degrees", "right abduction one hundred and ten degrees"),
         ("Correction, pain 3/10", "correction pain three out of ten"),
+        ("I'd call that grade four.", "i'd call that grade four"),
+        ("Left inferior glide, it's a bit stiff", "left inferior glide it's a bit stiff"),
         ("right", None),
         ("inferior glide is", None),
         ("scratch that again", None),

@@ -25,7 +25,10 @@ Part = Literal["tuned", "kept"]
 _NATURAL: Final = ("piper:joe", "kokoro:am_michael", "flite:slt")
 """The most natural voice that is installed speaks the close tracks."""
 _DIPHONE: Final = ("flite:awb", "flite:kal16", "festival:kal_diphone")
-_KEPT_NATURAL: Final = ("kokoro:bf_isabella", "flite:rms")
+_KEPT_NATURAL: Final = (
+    *("kokoro:bf_isabella", "flite:rms"),
+    *("kokoro:am_puck", "kokoro:bf_lily", "kokoro:am_eric"),
+)
 _KEPT_DIPHONE: Final = ("festival:ked_diphone", "espeak:en-gb-scotland")
 _OTHERS: Final = ("flite:slt", "festival:cmu_us_slt_arctic_hts", "espeak:en-us", "piper:joe")
 _KEPT_OTHERS: Final = ("flite:rms", "espeak:en-us+f3")

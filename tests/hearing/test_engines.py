@@ -116,18 +116,21 @@ def test_a_finding_turned_round_is_never_sure(name: str, sure: bool) -> None:
 
 @pytest.mark.model
 @pytest.mark.parametrize(
-    ("freely", "sure"),
-    [("right in fury or glide, stiff", True), ("write it for your guide", False)],
+    ("freely", "verdicts"),
+    [
+        ("right in fury or glide stiff", [Verdict.HEARD]),
+        ("rather the wide gate is", [Verdict.UNSURE]),
+        ("that was rather long", []),
+    ],
 )
 def test_what_free_listening_hardly_hears_is_never_sure(
-    freely: str, sure: bool, monkeypatch: pytest.MonkeyPatch
+    freely: str, verdicts: list[Verdict], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As "no pain" from a stranger's "Mbeta": likely enough, but not what it sounds like."""
     monkeypatch.setattr(MoonshineRecogniser, "_freely", lambda *_: freely)
     blocks = open_recording(DATA / "stiff.flac").audio_blocks(1.0)
     heard = list(hear_all((b.samples for b in blocks), open_recogniser("moonshine", PACK)))
-    found = [u.verdict for u in heard if u.text == "right inferior glide stiff"]
-    assert found == [Verdict.HEARD if sure else Verdict.UNSURE]
+    assert [u.verdict for u in heard if u.text == "right inferior glide stiff"] == verdicts
 
 
 @pytest.mark.model

@@ -147,9 +147,6 @@ class SpokenRow:
                     yield f"{slot}: belongs to a motion, and none was said"
         if contradiction := self._contradiction(mobility_of_score):
             yield contradiction
-        if len(self.said) == 1 and self.said[0].isalpha():
-            # One word, with nothing found: a word of ordinary talk ("extension") does that too.
-            yield f'nothing but "{self.said[0]}" was said'
         yield from self.row_doubts
 
     def _cautions(self) -> Iterator[str]:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 from said import correction, doubted, glide, merged, more, note, say, unsure
 
@@ -90,14 +88,4 @@ def test_motion_row_has_mode_and_degrees() -> None:
         "passive",
         45,
     )
-    assert row.status is RowStatus.LOGGED
-
-
-def test_one_word_alone_is_no_finding_yet() -> None:
-    """A word of ordinary talk too, such as "extension": it is asked about until more is said."""
-    item = say(Act.FINDING, motion="extension", side="left")
-    word = replace(item, utterance=replace(item.utterance, text="extension"))
-    (row,) = merged(word).rows
-    assert (row.status, row.reasons) == (RowStatus.CHECK, ('nothing but "extension" was said',))
-    (row,) = merged(word, more(pain=3)).rows
     assert row.status is RowStatus.LOGGED

@@ -104,6 +104,11 @@ def test_the_listing_fits_80_columns() -> None:
 def test_a_note_to_oneself_is_talk() -> None:
     assert PARSER.parse("Note to self, order more tape.") is None
     assert PARSER.parse("note to self") is None
+    assert PARSER.parse("Note it, I will order more tape.") is None  # "noted, I will"
+    for words in ("it clicks at the end", "it is worse today", "it improved", "it was warm"):
+        kept = PARSER.parse(f"Note {words}.")
+        assert kept is not None
+        assert kept.note == f"{words}."
     # As free words were heard in noise.
     assert PARSER.parse("note to sell order more tape") is None
     kept = PARSER.parse("note to see the consultant next week")

@@ -166,7 +166,7 @@ class MoonshineRecogniser:
         verdict = self._verdict(best, gap, free)
         loose = gap > self._rules.sentence_gap and any(map(counts_beside_row, best.said))
         if loose or verdict is Verdict.TALK or not self._covers(best, free, stretch):
-            return self._talk(stretch, free, *self._perhaps_side(best, gap))
+            return self._talk(stretch, free, *self._perhaps_side(best, gap, free))
         listed = readings[1 : self._rules.alternatives + 1]
         others = [Alternative(said_text(r.said), best.score - r.score) for r in listed]
         others += [
@@ -240,12 +240,18 @@ class MoonshineRecogniser:
         verdict = Verdict.HEARD if sure else Verdict.UNSURE
         return Utterance(f"{text} {words}", stretch.start_s, stretch.end_s, math.exp(-gap), verdict)
 
-    def _perhaps_side(self, reading: Reading, gap: float) -> Iterator[Alternative]:
+    def _perhaps_side(
+        self, reading: Reading, gap: float, free: FreeReading
+    ) -> Iterator[Alternative]:
+        said = said_text(reading.said)
         sides = [_changes_side(phrase) for phrase in reading.said]
-        most = self._rules.side_gap if all(sides) else self._rules.named_side_gap
-        if any(sides) and gap <= most:
-            words = said_text(reading.said)
-            yield Alternative(words, gap * len(words.split()))
+        if all(sides):
+            near = gap <= self._rules.side_gap
+        else:
+            alike = _alike(self._freely(free), said)
+            near = gap <= self._rules.named_side_gap and alike >= self._rules.alike_unsure
+        if any(sides) and near:
+            yield Alternative(said, gap * len(said.split()))
 
     def _talk(self, stretch: Stretch, free: FreeReading, *others: Alternative) -> Utterance:
         words = self._model.text(free.token_ids)

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.grammar.numbers import HIGHEST, number_forms
+from logger.grammar.pack import NumberSlot
 from logger.grammar.phrases import (
     CommandPhrase,
     Linking,
@@ -152,6 +153,7 @@ class TokenNetwork:
         """Build the network; `credits_nats` are added to the phrases of these texts."""
         self._credits = dict(credits_nats or {})
         self._rules = pack.utterance
+        self._numbers = {slot for slot, rule in pack.slots.items() if isinstance(rule, NumberSlot)}
         self._nodes = [_Node()]
         every: list[Spoken] = [
             *spoken_phrases(pack),
@@ -307,6 +309,8 @@ class TokenNetwork:
         unmet = sum(
             slot in kinds and not any(other in kinds for other in needed)
             for slot, needed in self._rules.needs.items()
+            # Alone they complete or correct a row; a mere number is said of other things too.
+            if openings or slot in self._numbers
         )
         return _ODD_NATS * (repeats + max(0, openings - 1) + unmet)
 

@@ -12,6 +12,7 @@ from logger.core.events import Verdict
 from logger.grammar.interpreting import interpret
 from logger.grammar.loading import load_pack
 from logger.grammar.parsing import Parser
+from logger.grammar.phrases import spoken_phrases
 from logger.hearing import moonshine
 from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.ear import hear_all
@@ -68,6 +69,27 @@ def test_network_takes_every_spelling_and_nothing_else(
             ]
     ends = {said_text(end) for place in places for end in network.ends(place)}
     assert (said in ends) if said else not ends
+
+
+@pytest.mark.model
+@pytest.mark.parametrize(
+    ("texts", "odd"),
+    [
+        (["passive"], False),
+        (["overpressure", "firm end feel"], False),
+        (["one hundred degrees"], True),
+        (["inferior glide", "passive"], True),
+        (["abduction", "passive", "one hundred degrees"], False),
+        (["pain two", "pain three"], True),
+    ],
+)
+def test_what_is_hardly_ever_said_has_its_price(
+    texts: list[str], odd: bool, model: MoonshineModel
+) -> None:
+    """Passive alone completes a row; a mere number is said of other things too."""
+    phrases = {phrase.text: phrase for phrase in spoken_phrases(PACK)}
+    price_nats = TokenNetwork(PACK, model.tokens).oddity([phrases[text] for text in texts])
+    assert price_nats == (5.0 if odd else 0.0)
 
 
 @pytest.mark.model

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.core.statements import Act
 from logger.grammar.numbers import HIGHEST, number_forms
 from logger.grammar.pack import NumberSlot
 from logger.grammar.phrases import (
@@ -306,11 +307,14 @@ class TokenNetwork:
     def _oddity(self, kinds: Counter[str]) -> float:
         repeats = sum(n - 1 for kind, n in kinds.items() if not kind.startswith("link"))
         openings = sum(opening in kinds for opening in self._rules.opens_row)
+        # Without an opening they complete a row or correct it, which is ordinary but for a mere
+        # number that completes: it is said of other things too.
+        corrects = f"command {Act.CORRECTION}" in kinds
+        odd_alone = () if corrects else self._numbers
         unmet = sum(
             slot in kinds and not any(other in kinds for other in needed)
             for slot, needed in self._rules.needs.items()
-            # Alone they complete or correct a row; a mere number is said of other things too.
-            if openings or slot in self._numbers
+            if openings or slot in odd_alone
         )
         return _ODD_NATS * (repeats + max(0, openings - 1) + unmet)
 

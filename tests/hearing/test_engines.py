@@ -12,13 +12,13 @@ from logger.core.events import Verdict
 from logger.grammar.interpreting import interpret
 from logger.grammar.loading import load_pack
 from logger.grammar.parsing import Parser
-from logger.grammar.phrases import spoken_phrases
+from logger.grammar.phrases import command_phrases, spoken_phrases
 from logger.hearing import moonshine
 from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.ear import hear_all
 from logger.hearing.engines import MoonshineRecogniser, open_recogniser
 from logger.hearing.moonshine import MoonshineModel, open_packaged_model, packaged_model_folder
-from logger.hearing.network import Place, TokenNetwork, said_text
+from logger.hearing.network import Place, Spoken, TokenNetwork, said_text
 from logger.hearing.tokens import tokenize
 from logger.recording.media import open_recording
 
@@ -78,6 +78,8 @@ def test_network_takes_every_spelling_and_nothing_else(
         (["passive"], False),
         (["overpressure", "firm end feel"], False),
         (["one hundred degrees"], True),
+        (["correction", "one hundred degrees"], False),
+        (["correction", "inferior glide", "one hundred degrees"], True),
         (["inferior glide", "passive"], True),
         (["abduction", "passive", "one hundred degrees"], False),
         (["pain two", "pain three"], True),
@@ -87,7 +89,8 @@ def test_what_is_hardly_ever_said_has_its_price(
     texts: list[str], odd: bool, model: MoonshineModel
 ) -> None:
     """Passive alone completes a row; a mere number is said of other things too."""
-    phrases = {phrase.text: phrase for phrase in spoken_phrases(PACK)}
+    phrases: dict[str, Spoken] = {phrase.text: phrase for phrase in spoken_phrases(PACK)}
+    phrases |= {phrase.text: phrase for phrase in command_phrases(PACK)}
     price_nats = TokenNetwork(PACK, model.tokens).oddity([phrases[text] for text in texts])
     assert price_nats == (5.0 if odd else 0.0)
 

@@ -6,7 +6,7 @@ from difflib import SequenceMatcher
 from itertools import combinations
 from typing import TYPE_CHECKING, Final
 
-from logger.grammar.pack import NumberSlot
+from logger.grammar.pack import NumberSlot, WordSlot
 from logger.grammar.phrases import slot_phrases
 
 if TYPE_CHECKING:
@@ -34,6 +34,13 @@ def alike_phrases(pack: Pack, slot: str) -> Iterator[tuple[Phrase, Phrase]]:
         alike = SequenceMatcher(None, one.text, other.text).ratio() >= _ALIKE
         if alike and one.value != other.value:
             yield one, other
+
+
+def alike_words(pack: Pack) -> Iterator[tuple[Phrase, Phrase]]:
+    """Yield the like phrases of all slots of words, each pair once."""
+    for slot, rule in pack.slots.items():
+        if isinstance(rule, WordSlot):
+            yield from alike_phrases(pack, slot)
 
 
 def alike_values(pack: Pack) -> frozenset[Pair]:

@@ -17,8 +17,8 @@ import numpy as np
 
 from logger.core.sound import SAMPLE_RATE_HZ
 from logger.core.statements import SESSION_ACTS
-from logger.grammar.alike import alike_phrases
-from logger.grammar.pack import BLANK, WordSlot
+from logger.grammar.alike import alike_words
+from logger.grammar.pack import BLANK
 from logger.grammar.phrases import command_phrases, slot_phrases, spoken_phrases
 from logger.hearing.network import NUMBER
 from logger.hearing.search import score_paths
@@ -108,13 +108,10 @@ def _alike(pack: Pack, expected: Mapping[str, float]) -> dict[str, float]:
     Between those two the ear alone must tell: what the model expects is given back whole.
     """
     more: dict[str, float] = {}
-    for slot, rule in pack.slots.items():
-        if not isinstance(rule, WordSlot):
-            continue
-        for one, other in alike_phrases(pack, slot):
-            lead = expected[one.text] - expected[other.text]
-            rarer = other.text if lead > 0 else one.text
-            more[rarer] = max(more.get(rarer, 0.0), (1 - _SHARE) * abs(lead))
+    for one, other in alike_words(pack):
+        lead = expected[one.text] - expected[other.text]
+        rarer = other.text if lead > 0 else one.text
+        more[rarer] = max(more.get(rarer, 0.0), (1 - _SHARE) * abs(lead))
     return more
 
 

@@ -150,8 +150,9 @@ class MoonshineRecogniser:
                 continue  # "noted" is another word
             least = free.log_probability - self._rules.note_gap_nats
             note = read_freely(listening, most, prefix, give_up_below=least)
-            if note.log_probability >= least and len(note.token_ids) > len(prefix):
-                return self._noted(stretch, text, free, note, len(prefix))
+            words = self._model.text(note.token_ids[len(prefix) :]).strip(" ,.:;-")
+            if note.log_probability >= least and words:
+                return self._noted(stretch, f"{text} {words}", free, note, text)
         readings = read_network(
             listening,
             self._network,
@@ -163,10 +164,13 @@ class MoonshineRecogniser:
             return self._talk(stretch, free)
         best = readings[0]
         gap = self._gap(best, free)
-        verdict = self._verdict(best, gap, free)
+        alike = _alike(self._freely(free), said_text(best.said))
+        verdict = self._verdict(best, gap, alike)
+        if verdict is Verdict.HEARD and self._turned_round(free, said_text(best.said)):
+            verdict = Verdict.UNSURE
         loose = gap > self._rules.sentence_gap and any(map(counts_beside_row, best.said))
         if loose or verdict is Verdict.TALK or not self._covers(best, free, stretch):
-            return self._talk(stretch, free, *self._perhaps_side(best, gap, free))
+            return self._talk(stretch, free, *self._perhaps_side(best, gap, alike))
         listed = readings[1 : self._rules.alternatives + 1]
         others = [Alternative(said_text(r.said), best.score - r.score) for r in listed]
         others += [
@@ -212,15 +216,13 @@ class MoonshineRecogniser:
         """Return the words of a free reading as they are spoken."""
         return " ".join(normalised(self._model.text(free.token_ids)))
 
-    def _verdict(self, reading: Reading, gap: float, free: FreeReading) -> Verdict:
-        said = said_text(reading.said)
-        alike = _alike(self._freely(free), said)
+    def _verdict(self, reading: Reading, gap: float, alike: float) -> Verdict:
         if gap > self._rules.unsure_gap or alike < self._rules.alike_unsure:
             return Verdict.TALK
-        short = _letters(said) < self._rules.few_letters
+        short = _letters(said_text(reading.said)) < self._rules.few_letters
         least = self._rules.alike_heard_short if short else self._rules.alike_heard
         sure = gap <= self._most_sure(reading) and alike >= least
-        return Verdict.HEARD if sure and not self._turned_round(free, said) else Verdict.UNSURE
+        return Verdict.HEARD if sure else Verdict.UNSURE
 
     def _most_sure(self, reading: Reading) -> float:
         """Return the gap up to which a reading counts as heard."""
@@ -230,25 +232,21 @@ class MoonshineRecogniser:
         return self._rules.side_heard_gap if changes_side else self._rules.heard_gap
 
     def _noted(
-        self, stretch: Stretch, text: str, free: FreeReading, note: FreeReading, used: int
+        self, stretch: Stretch, text: str, free: FreeReading, note: FreeReading, command: str
     ) -> Utterance:
-        words = self._model.text(note.token_ids[used:]).strip(" ,.:;-")
         gap = max(0.0, free.log_probability - note.log_probability)
         cost = -note.log_probability / (len(note.token_ids) + 1)
         # "No, that's fine" became a note, though it was read freely as it was said.
-        sure = cost <= self._rules.note_token_nats and self._freely(free).startswith(text)
+        sure = cost <= self._rules.note_token_nats and self._freely(free).startswith(command)
         verdict = Verdict.HEARD if sure else Verdict.UNSURE
-        return Utterance(f"{text} {words}", stretch.start_s, stretch.end_s, math.exp(-gap), verdict)
+        return Utterance(text, stretch.start_s, stretch.end_s, math.exp(-gap), verdict)
 
-    def _perhaps_side(
-        self, reading: Reading, gap: float, free: FreeReading
-    ) -> Iterator[Alternative]:
+    def _perhaps_side(self, reading: Reading, gap: float, alike: float) -> Iterator[Alternative]:
         said = said_text(reading.said)
         sides = [_changes_side(phrase) for phrase in reading.said]
         if all(sides):
             near = gap <= self._rules.side_gap
         else:
-            alike = _alike(self._freely(free), said)
             near = gap <= self._rules.named_side_gap and alike >= self._rules.alike_unsure
         if any(sides) and near:
             yield Alternative(said, gap * len(said.split()))

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import re
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice
 from pathlib import Path
@@ -23,12 +24,17 @@ from scipy.optimize import minimize
 from logger.bench.adapting.speech import Spoken, load_speech
 from logger.bench.adapting.spelling import spellings
 from logger.bench.adapting.spoiling import Spoiler
-from logger.grammar.alike import alike_phrases
+from logger.grammar import alike
 from logger.grammar.loading import load_pack
-from logger.grammar.pack import Pack, WordSlot
+from logger.grammar.pack import Pack
 from logger.grammar.phrases import Phrase
 from logger.hearing.credits import rare_phrase_credits
-from logger.hearing.moonshine import END_TOKEN, MoonshineModel, open_packaged_model
+from logger.hearing.moonshine import (
+    END_TOKEN,
+    MoonshineModel,
+    packaged_model_folder,
+    room_encoder,
+)
 from logger.hearing.search import Listening, score_paths
 from logger.hearing.tokens import tokenize
 
@@ -54,13 +60,8 @@ class Margin(NamedTuple):
 
 def alike_words(pack: Pack) -> tuple[Pair, ...]:
     """Return the phrases of the slots of words that sound alike, each pair in both orders."""
-    pairs = [
-        pair
-        for slot, rule in pack.slots.items()
-        if isinstance(rule, WordSlot)
-        for pair in alike_phrases(pack, slot)
-    ]
-    return tuple(pairs + [(other, one) for one, other in pairs])
+    pairs = tuple(alike.alike_words(pack))
+    return pairs + tuple((other, one) for one, other in pairs)
 
 
 def margins(
@@ -71,35 +72,31 @@ def margins(
     credits_nats: Mapping[str, float],
 ) -> Iterator[Margin]:
     """Yield the margins in `count` spoilt utterances that hold a phrase of the pairs."""
-    telling = [each for each in speech if any(_at(one, each.text) for one, _ in pairs)]
+    others: dict[str, list[str]] = defaultdict(list)
+    for one, other in pairs:
+        others[one.text].append(other.text)
+    # The longest first: "abduction" is not meant in "horizontal abduction".
+    longest_first = sorted(map(re.escape, others), key=len, reverse=True)
+    phrase = re.compile(rf"\b({'|'.join(longest_first)})\b", re.IGNORECASE)
+    telling = [each for each in speech if phrase.search(each.text)]
     spoilt = Spoiler([each.sound for each in telling], _SEED).pairs()
     for which, _, heard in islice(spoilt, count):
         text, listening = telling[which].text, model.encode(heard)
-        for one, other in pairs:
-            if found := _at(one, text):
-                changed = f"{text[: found.start()]}{other.text}{text[found.end() :]}"
-                nats = _ahead(listening, text, changed, model)
-                more = credits_nats.get(one.text, 0.0) - credits_nats.get(other.text, 0.0)
-                yield Margin(one.text, other.text, nats + more)
-
-
-def _at(phrase: Phrase, text: str) -> re.Match[str] | None:
-    """Find a phrase that is no part of another one ("abduction" in "horizontal abduction")."""
-    before = "" if phrase.text.startswith("horizontal") else r"(?<!horizontal )"
-    return re.search(rf"{before}\b{re.escape(phrase.text)}\b", text, re.IGNORECASE)
+        for found in phrase.finditer(text):
+            said = found[0].lower()
+            for instead in others[said]:
+                changed = f"{text[: found.start()]}{instead}{text[found.end() :]}"
+                more = credits_nats.get(said, 0.0) - credits_nats.get(instead, 0.0)
+                yield Margin(said, instead, _ahead(listening, text, changed, model) + more)
 
 
 def _ahead(listening: Listening, said: str, other: str, model: MoonshineModel) -> float:
     """Return how much likelier what was said is than the other, both in its likeliest spelling."""
     ways = list(zip(spellings(said), spellings(other), strict=True))
-    paths = [_path(text, model) for way in ways for text in way]
+    paths = [[*tokenize(text, model.tokens), END_TOKEN] for way in ways for text in way]
     scores = np.array(score_paths(listening, paths)).reshape(-1, 2)
     best = scores[int(scores.max(axis=1).argmax())]
     return float(best[0] - best[1])
-
-
-def _path(text: str, model: MoonshineModel) -> list[int]:
-    return [*tokenize(text[:1].upper() + text[1:], model.tokens), END_TOKEN]
 
 
 def leanings(found: Iterable[Margin]) -> dict[str, float]:
@@ -135,8 +132,8 @@ def main() -> None:
     asked.add_argument("out", type=Path)
     asked.add_argument("--count", type=int, default=2000)
     given = asked.parse_args()
-    pack, model = load_pack("glenohumeral"), open_packaged_model()
-    model.leanings = {}
+    pack = load_pack("glenohumeral")
+    model = MoonshineModel(packaged_model_folder(), room_encoder=room_encoder())
     credits_nats = rare_phrase_credits(pack, model)
     pairs = alike_words(pack)
     found = list(margins(load_speech(given.speech), given.count, pairs, model, credits_nats))

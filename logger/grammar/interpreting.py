@@ -75,7 +75,8 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
     the engine found that a side may have been said in it, the question says so.
     """
     if utterance.verdict is Verdict.TALK:
-        return Heard(utterance, None, question=_perhaps_side(utterance, parser))
+        question = _perhaps_side(utterance, parser)
+        return Heard(utterance, None, (), question, parser.lone_side(utterance.text))
     close = close or Closeness()
     nats, alike_nats = close.within(utterance.confidence)
     statement = parser.parse(utterance.text)
@@ -91,7 +92,7 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
         or (rival.margin < close.correcting_nats and _one_corrects(rival.statement, statement))
     ]
     if statement is None:
-        return Heard(utterance, None, question=_question(rivals))
+        return Heard(utterance, None, (), _question(rivals), parser.lone_side(utterance.text))
     same = [rival for rival in rivals if rival.statement.act is statement.act]
     others = [rival for rival in rivals if rival.statement.act is not statement.act]
     doubts = (_doubt(slot, statement, same) for slot in SLOTS)

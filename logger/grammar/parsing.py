@@ -91,6 +91,13 @@ class Parser:
         found = [p.text for p in self._cover(words) if isinstance(p, Linking) and p.turns]
         return found[0] if found else ""
 
+    def lone_side(self, text: str) -> str:
+        """Return the side if a bare one is all that was said, or ""."""
+        phrase = self._phrases.get(normalised(text))
+        if not isinstance(phrase, Phrase) or phrase.slot != "side" or not phrase.bare:
+            return ""
+        return str(phrase.value)
+
     def _parse_opened(self, text: str) -> Statement | None:
         if note := self._note.fullmatch(text):
             return self._noted(note[1])

@@ -209,6 +209,24 @@ def test_row_that_takes_over_a_doubtful_side_is_checked(items: list[Heard]) -> N
     assert [(row.side, row.status) for row in (plain, after)] == [("left", LOGGED)] * 2
 
 
+def lone(side: str, start_s: float, end_s: float) -> Heard:
+    return Heard(Utterance(side, start_s, end_s, 0.0, Verdict.TALK), None, lone_side=side)
+
+
+@pytest.mark.parametrize(
+    ("side", "pause_s", "status"),
+    [("left", 0.8, CHECKED), ("right", 0.8, LOGGED), ("left", 5, LOGGED)],
+)
+def test_a_side_said_alone_right_before_a_row_without_one_is_asked(
+    side: str, pause_s: float, status: RowStatus
+) -> None:
+    """As of "left", a pause, "extension"; the side in force is right."""
+    items = [at(glide("right"), 0.0), lone(side, 9.5, 10.0), at(glide(None), 10.0 + pause_s)]
+    merged_row = merge(items, (), RULES).rows[1]
+    assert (merged_row.side, merged_row.status) == ("right", status)
+    assert (f'perhaps "{side}"' in reason(merged_row)) == (status is CHECKED)
+
+
 def test_another_side_with_attributes_is_a_conflict() -> None:
     row, heir = merged(glide("left"), more(side="right", pain=2), glide(None)).rows
     assert (row.side, row.pain, row.status) == (None, 2, CHECKED)

@@ -200,3 +200,15 @@ def test_talk_that_may_have_changed_the_side_says_so() -> None:
     assert found.question == '"other side" at 7 s?'
     assert interpret(talk("right abduction"), PARSER).question == '"right abduction" at 7 s?'
     assert interpret(talk("pain three"), PARSER).question == ""
+
+
+@pytest.mark.parametrize(
+    ("text", "side"),
+    [("Left.", "left"), ("right", "right"), ("Left side.", ""), ("All right.", "")],
+)
+def test_a_bare_side_alone_states_nothing_and_is_kept_in_mind(text: str, side: str) -> None:
+    """As talk or as what was nearly a statement."""
+    for verdict in (Verdict.TALK, Verdict.UNSURE):
+        heard = interpret(Utterance(text, 0.0, 1.0, 0.0, verdict), PARSER)
+        assert heard.lone_side == side
+        assert side == "" or heard.statement is None

@@ -107,7 +107,8 @@ def leanings(found: Iterable[Margin]) -> dict[str, float]:
     """Return how many nats to put on each phrase, none where nothing was found of it.
 
     The chance of what was said is that of a logistic curve over its margin, whose steepness is
-    fitted along with the nats, and which is never quite 0 or 1. Each of two phrases counts alike, however often it was said.
+    fitted along with the nats, and which is never quite 0 or 1. Each of two phrases counts alike,
+    however often it was said.
     """
     all_found = list(found)
     phrases = sorted({margin.said for margin in all_found})

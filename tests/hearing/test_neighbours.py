@@ -8,6 +8,7 @@ import pytest
 
 from logger.core.events import Verdict
 from logger.grammar.loading import load_pack
+from logger.hearing import neighbours
 from logger.hearing.ear import hear_all
 from logger.hearing.engines import HearingRules, MoonshineRecogniser
 from logger.hearing.moonshine import open_packaged_model
@@ -41,8 +42,11 @@ def test_one_phrase_takes_the_place_of_another(
     ("name", "said", "neighbour"),
     [("hypomobile", "hypomobile", "hypermobile"), ("hypermobile", "hypermobile", "hypomobile")],
 )
-def test_a_narrow_search_still_weighs_them(name: str, said: str, neighbour: str) -> None:
-    """With two paths the other word is lost; its margin is told all the same."""
+def test_a_narrow_search_still_weighs_them(
+    name: str, said: str, neighbour: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With two paths the other word is lost; however far, its margin is told."""
+    monkeypatch.setattr(neighbours, "_FAR_BEHIND_NATS", 60.0)
     pack, model = load_pack("glenohumeral"), open_packaged_model(threads=1)
     rules = HearingRules(search=SearchRules(width=2))
     recogniser = MoonshineRecogniser(pack, model, rules)

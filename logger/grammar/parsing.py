@@ -32,6 +32,9 @@ if TYPE_CHECKING:
 _NEARLY: Final = 0.8
 _PAUSE_AFTER_NOTE: Final = re.compile(r"\s*[,.;:!-]*(?:\s+|$|(?=[^\W\d]))")
 
+_WORDS_WITH_LONE_SIDE: Final = 2
+"""In noise "left" by itself is written "left him" or "left there"."""
+
 
 class Parser:
     """Turns the text of an utterance into its meaning, by the rules and phrases of a pack."""
@@ -92,8 +95,9 @@ class Parser:
         return found[0] if found else ""
 
     def lone_side(self, text: str) -> str:
-        """Return the side if a bare one is all that was said, or ""."""
-        phrase = self._phrases.get(normalised(text))
+        """Return the side if a bare one and at most a word more is all that was said, or ""."""
+        words = normalised(text)
+        phrase = self._phrases.get(words[:1]) if len(words) <= _WORDS_WITH_LONE_SIDE else None
         if not isinstance(phrase, Phrase) or phrase.slot != "side" or not phrase.bare:
             return ""
         return str(phrase.value)

@@ -204,7 +204,14 @@ def test_talk_that_may_have_changed_the_side_says_so() -> None:
 
 @pytest.mark.parametrize(
     ("text", "side"),
-    [("Left.", "left"), ("right", "right"), ("Left side.", ""), ("All right.", "")],
+    [
+        ("Left.", "left"),
+        ("right", "right"),
+        ("Left him.", "left"),
+        ("", ""),
+        ("All right.", ""),
+        ("Right then, breathe.", ""),
+    ],
 )
 def test_a_bare_side_alone_states_nothing_and_is_kept_in_mind(text: str, side: str) -> None:
     """As talk or as what was nearly a statement."""

@@ -6,6 +6,8 @@ import importlib.util
 import json
 import random
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from itertools import islice
 from pathlib import Path
@@ -299,3 +301,12 @@ def test_the_delay_counts_only_what_was_said() -> None:
     said = run_track(samples, Truth(truth.duration_s, lines, rows), Told("pain three"), PACK)
     assert len(said.delays_s) == 1
     assert len(list(islice(said.delays_s, 2))) == 1
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the peak is told otherwise elsewhere")
+def test_a_process_is_not_blamed_for_the_memory_of_the_one_that_started_it() -> None:
+    held = bytearray(600 * 2**20)
+    code = "from logger.bench.hearing.running import peak_mb; print(peak_mb())"
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True, text=True)  # noqa: S603 - our own words
+    assert len(held) > 0
+    assert 20 < float(told.stdout) < 500

@@ -6,10 +6,12 @@ its own is the tool's.
 
 from __future__ import annotations
 
+import re
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -156,7 +158,15 @@ def _delays(
 
 
 def peak_mb() -> float:
-    """Return the most memory this process has had in use, in megabytes; 0 where unknown."""
+    """Return the most memory this process has had in use, in megabytes; 0 where unknown.
+
+    Linux's `ru_maxrss` outlives the start of another program: a new process would begin with the
+    peak of the one that started it.
+    """
+    status = Path("/proc/self/status")
+    if status.is_file():
+        found = re.search(r"VmHWM:\s+(\d+) kB", status.read_text("ascii", "replace"))
+        return int(found[1]) / 1024 if found else 0.0
     if sys.platform == "win32":
         return 0.0
     import resource  # noqa: PLC0415 - not on Windows

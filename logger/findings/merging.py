@@ -116,6 +116,8 @@ class Table:
         self._bouts = Bouts()
         self._by_hand_s = float("-inf")
         self._missed = False
+        self._perhaps_other = ""
+        """Set where a finding may have been said, and was refused, since the open row's."""
         self._gap_s = (float("-inf"), float("-inf"))
 
     def merged(self) -> Merged:
@@ -185,6 +187,7 @@ class Table:
         if item.utterance.verdict is Verdict.TALK:
             if item.question:
                 self._side.doubt(f"side: perhaps {item.question}")
+                self._perhaps_other = f"perhaps part of it is for {item.question}"
             return Outcome("refused")
         if item.statement is None:
             # Words that state nothing are talk, unless they were nearly heard as a statement.
@@ -199,6 +202,8 @@ class Table:
         if by_hand and act in (Act.WITHDRAW, Act.SIDE):
             self._by_hand_s = item.utterance.start_s
         outcome = self._do(act, item, item.statement)
+        if outcome.kind == "completed" and outcome.row and self._perhaps_other:
+            self._rows[outcome.row - 1].doubt(self._perhaps_other)
         begun_s, ended_s = self._gap_s
         if outcome.row and item.utterance.start_s < ended_s and begun_s < item.utterance.end_s:
             self._rows[outcome.row - 1].doubt(_IN_GAP)
@@ -263,7 +268,7 @@ class Table:
             row.doubt("a key was pressed while it was being said")
         self._rows.append(row)
         self._open = row
-        self._missed = False
+        self._missed, self._perhaps_other = False, ""
         return Outcome("logged", len(self._rows))
 
     def _complete(self, item: Heard, statement: Statement) -> Outcome:

@@ -104,7 +104,8 @@ def _perhaps_side(utterance: Utterance, parser: Parser) -> str:
     """Return the question whether talk changed the side; empty if nothing speaks for it."""
     for alternative in utterance.alternatives:
         statement = parser.parse(alternative.text)
-        if statement and (statement.act is Act.OTHER_SIDE or "side" in statement.slots):
+        sided = statement and (statement.act is Act.OTHER_SIDE or "side" in statement.slots)
+        if sided or parser.turning(alternative.text):
             return f'"{alternative.text}" at {utterance.start_s:.0f} s?'
     return ""
 

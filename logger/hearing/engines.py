@@ -93,6 +93,9 @@ class HearingRules:
     """Less alike is talk. All 676 lay over it, the lowest at 0.36; of 23 readings of three hours of
     real talk 18 lay under it, even where they fitted as well as the free one ("right side" for a
     mumbled "I'm not going to lie")."""
+    alike_plain: float = 0.6
+    """So alike, a refused reading that names a side is kept up to `side_gap`: of "left anterior to
+    posterior glide, hard to say, but I'd call it lax" all but four words were read, 4.7 behind."""
     note_gap_nats: float = 3.0
     """How far a reading that begins with "note" may be behind the free one, in all."""
     note_word_nats: float = 2.5
@@ -248,7 +251,9 @@ class MoonshineRecogniser:
         if all(sides):
             near = gap <= self._rules.side_gap
         else:
-            near = gap <= self._rules.named_side_gap and alike >= self._rules.alike_unsure
+            plain = alike >= self._rules.alike_plain
+            most = self._rules.side_gap if plain else self._rules.named_side_gap
+            near = gap <= most and alike >= self._rules.alike_unsure
         if any(sides) and near:
             yield Alternative(said, gap * len(said.split()))
 

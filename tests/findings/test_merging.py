@@ -209,6 +209,25 @@ def test_row_that_takes_over_a_doubtful_side_is_checked(items: list[Heard]) -> N
     assert [(row.side, row.status) for row in (plain, after)] == [("left", LOGGED)] * 2
 
 
+def perhaps_a_finding(start_s: float) -> Heard:
+    talk = Utterance("left glide hard to say", start_s, start_s + 2, 0.0, Verdict.TALK)
+    return Heard(talk, None, question='"left glide" at 3 s?')
+
+
+@pytest.mark.parametrize("then", [more(pain=5), correction(pain=5), note("sore")])
+def test_what_follows_a_finding_that_was_perhaps_refused_is_asked(then: Heard) -> None:
+    """It would have gone to that one."""
+    items = [at(glide(), 0.0), perhaps_a_finding(3.0), at(then, 7.0), at(glide("left"), 12.0)]
+    row, following = merge([*items, at(more(pain=1), 14.0)], (), RULES).rows
+    assert row.status is CHECKED
+    assert 'perhaps part of it is for "left glide" at 3 s?' in row.reasons
+    assert following.status is LOGGED
+
+
+def test_a_row_that_nothing_completes_is_not_asked_for_it() -> None:
+    assert merge([at(glide(), 0.0), perhaps_a_finding(3.0)], (), RULES).rows[0].status is LOGGED
+
+
 def lone(side: str, start_s: float, end_s: float) -> Heard:
     return Heard(Utterance(side, start_s, end_s, 0.0, Verdict.TALK), None, lone_side=side)
 

@@ -200,6 +200,8 @@ def test_talk_that_may_have_changed_the_side_says_so() -> None:
     assert found.question == '"other side" at 7 s?'
     assert interpret(talk("right abduction"), PARSER).question == '"right abduction" at 7 s?'
     assert interpret(talk("pain three"), PARSER).question == ""
+    turned = "left posterior glide isn't stiff"
+    assert interpret(talk(turned), PARSER).question == f'"{turned}" at 7 s?'
 
 
 @pytest.mark.parametrize(

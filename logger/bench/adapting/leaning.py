@@ -11,7 +11,6 @@ Some speakers' words no nats would save: what is far off counts as no worse than
 from __future__ import annotations
 
 import argparse
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import islice
@@ -26,6 +25,7 @@ from scipy.special import expit
 from logger.bench.adapting.speech import Spoken, load_speech
 from logger.bench.adapting.spelling import spellings
 from logger.bench.adapting.spoiling import Spoiler
+from logger.bench.adapting.strangers import any_of
 from logger.grammar import alike
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
@@ -79,9 +79,7 @@ def margins(
     others: dict[str, list[str]] = defaultdict(list)
     for one, other in pairs:
         others[one.text].append(other.text)
-    # The longest first: "abduction" is not meant in "horizontal abduction".
-    longest_first = sorted(map(re.escape, others), key=len, reverse=True)
-    phrase = re.compile(rf"\b({'|'.join(longest_first)})\b", re.IGNORECASE)
+    phrase = any_of(others)
     telling = [each for each in speech if phrase.search(each.text)]
     spoilt = Spoiler([each.sound for each in telling], _SEED).pairs()
     for which, _, heard in islice(spoilt, count):

@@ -12,14 +12,14 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, cycle
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.bench.adapting.strangers import said_otherwise, strangers
+from logger.bench.adapting.strangers import any_of, said_otherwise, strangers
 from logger.bench.hearing.finding_scripts import finding_script
 from logger.bench.hearing.natural_scripts import natural_script
 from logger.bench.hearing.talk_scripts import talk_lines
@@ -55,29 +55,23 @@ def sentences(pack: Pack, seed: int) -> Iterator[str]:
 def contrasts(pack: Pack, seed: int) -> Iterator[str]:
     """Yield sentences without end that hold one of two like phrases, each of all in turn."""
     pairs = [(one.text, other.text) for one, other in alike_words(pack)]
-    longest_first = sorted({text for pair in pairs for text in pair}, key=len, reverse=True)
-    phrase = re.compile(rf"\b({'|'.join(map(re.escape, longest_first))})\b", re.IGNORECASE)
+    in_turn = [turn for one, other in pairs for turn in ((one, other), (other, one))]
+    phrase = any_of({one for one, _ in in_turn})
     waiting: dict[str, list[str]] = defaultdict(list)
     made = sentences(pack, seed)
-    while True:
-        for pair in pairs:
-            for wanted in pair:
-                while not (waiting[wanted] or waiting[_other(pair, wanted)]):
-                    text = next(made)
-                    for found in phrase.finditer(text):
-                        waiting[found[0].lower()].append(text)
-                held = waiting[wanted] or waiting[_other(pair, wanted)]
-                yield _holding(wanted, pair, held.pop())
+    for wanted, other in cycle(in_turn):
+        while not (waiting[wanted] or waiting[other]):
+            text = next(made)
+            for found in phrase.finditer(text):
+                waiting[found[0].lower()].append(text)
+        held = (waiting[wanted] or waiting[other]).pop()
+        yield _holding(wanted, other, held, phrase)
 
 
-def _other(pair: tuple[str, str], one: str) -> str:
-    return pair[pair[0] == one]
-
-
-def _holding(wanted: str, pair: tuple[str, str], text: str) -> str:
-    """Return the text with this one of two phrases, whichever it holds."""
-    either = re.compile(rf"(?<!horizontal )\b({'|'.join(map(re.escape, pair))})\b", re.IGNORECASE)
-    changed = either.sub(wanted, text)
+def _holding(wanted: str, other: str, text: str, phrase: re.Pattern[str]) -> str:
+    """Return the text with the one of two phrases in place of the other."""
+    either = (wanted, other)
+    changed = phrase.sub(lambda found: wanted if found[0].lower() in either else found[0], text)
     return changed[:1].upper() + changed[1:] if text[:1].isupper() else changed
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Final
 
@@ -15,7 +15,8 @@ from logger.bench.hearing.voices import (
     BRITISH,
     KEPT_ASIDE,
     KokoroVoice,
-    kokoro_styles,
+    read_style,
+    style_files,
 )
 
 _SHARES: Final = (-0.25, 1.25)
@@ -35,8 +36,8 @@ ALSO_SAID: Final = {
 def strangers(kokoro_folder: Path, rng: random.Random) -> Iterator[KokoroVoice]:
     """Yield voices without end, each mixed of two; none of those kept aside is in any."""
     styles = {
-        name: style
-        for name, style in kokoro_styles(kokoro_folder).items()
+        name: read_style(path)
+        for name, path in style_files(kokoro_folder).items()
         if f"kokoro:{name}" not in KEPT_ASIDE
     }
     names = sorted(styles)
@@ -57,4 +58,13 @@ def said_otherwise(text: str, rng: random.Random) -> str:
         ways = ALSO_SAID[found[0].lower()]
         return rng.choice(ways) if rng.random() < _OTHERWISE else found[0]
 
-    return re.sub(rf"\b({'|'.join(ALSO_SAID)})\b", word, text, flags=re.IGNORECASE)
+    return any_of(ALSO_SAID).sub(word, text)
+
+
+def any_of(phrases: Iterable[str]) -> re.Pattern[str]:
+    """Return a pattern of these as whole words, in capitals or not.
+
+    The longest come first: "abduction" is not meant in "horizontal abduction".
+    """
+    longest_first = sorted(map(re.escape, phrases), key=len, reverse=True)
+    return re.compile(rf"\b({'|'.join(longest_first)})\b", re.IGNORECASE)

@@ -239,7 +239,7 @@ class KokoroVoice:
     speed: float = 1.0
 
     def say(self, text: str) -> FloatArray:
-        """Return `text` as speech, shape (n,), 16 kHz mono."""
+        """Return `text` as speech, shape (n,), 16 kHz mono, without silence at its ends."""
         phonemes = _kokoro_phonemes(text, self.language)
         ids = [_kokoro_ids()[sound] for sound in phonemes if sound in _kokoro_ids()]
         feed = {
@@ -247,7 +247,8 @@ class KokoroVoice:
             "style": self.styles[min(len(ids), len(self.styles) - 1)][np.newaxis],
             "speed": np.full(1, self.speed, np.float32),
         }
-        return _at_16_khz(_load_kokoro().run(None, feed)[0].ravel(), _KOKORO_RATE_HZ)
+        speech = _load_kokoro().run(None, feed)[0].ravel()
+        return trimmed(_at_16_khz(speech, _KOKORO_RATE_HZ))
 
 
 @cache
@@ -292,17 +293,23 @@ def _kokoro_ids() -> dict[str, int]:
 def _kokoro_voices(folder: Path | None) -> list[Voice]:
     if folder is None or not _kokoro_parts() or not _installed("piper", "onnxruntime"):
         return []
-    styles = kokoro_styles(folder)
+    files = style_files(folder)
     return [
-        KokoroVoice(f"kokoro:{name}", styles[name], AMERICAN if name.startswith("a") else BRITISH)
+        KokoroVoice(
+            f"kokoro:{name}",
+            read_style(files[name]),
+            AMERICAN if name.startswith("a") else BRITISH,
+        )
         for name in _KOKORO
-        if name in styles
+        if name in files
     ]
 
 
-def kokoro_styles(folder: Path) -> dict[str, FloatArray]:
-    """Return the styles of all voices of the npm package, those of other languages too."""
-    return {
-        path.stem: np.fromfile(path, np.float32).reshape(-1, _KOKORO_STYLE)
-        for path in sorted(folder.rglob("*.bin"))
-    }
+def style_files(folder: Path) -> dict[str, Path]:
+    """Return the files of all voices of the npm package, those of other languages too."""
+    return {path.stem: path for path in sorted(folder.rglob("*.bin"))}
+
+
+def read_style(path: Path) -> FloatArray:
+    """Return how a voice sounds, a row for each number of phonemes, shape (n, 256)."""
+    return np.fromfile(path, np.float32).reshape(-1, _KOKORO_STYLE)

@@ -51,8 +51,8 @@ class ForegroundRules:
     smoothing_s: float = 0.1
     fall_db: float = 11.0
     fall_s: float = 1.2
-    """The speaker has ended who has been so much fainter than at the loudest for so long. With
-    0.7 s and 13 dB faint last words were cut off."""
+    """The speaker has ended who has been so much fainter than at the loudest while speech was heard
+    for so long. With 0.7 s and 13 dB faint last words were cut off."""
     rise_db: float = 6.0
     """Who speaks up again is at least so much louder than the talk in the room."""
     background_s: float = 2.0
@@ -78,18 +78,19 @@ class Foreground:
         self._in_front = True
         self._loudest_db = -math.inf
         self._since_loud = 0
+        self._faint_speech = 0
 
     def begin(self) -> None:
         """Speech begins: the speaker's, unless talk in the room has been going on."""
         if self._in_front:
-            self._loudest_db, self._since_loud = -math.inf, 0
+            self._loudest_db, self._since_loud, self._faint_speech = -math.inf, 0, 0
 
     def end(self) -> None:
         """Nobody speaks any more, in the room neither."""
         self._in_front = True
 
-    def take(self, chunk: FloatArray) -> None:
-        """Take the next samples, shape (n,)."""
+    def take(self, chunk: FloatArray, *, speech: bool) -> None:
+        """Take the next samples, shape (n,), and whether anybody speaks in them."""
         power = float(np.mean(np.square(chunk))) + 1e-12
         self._power += self._share(chunk, self._rules.smoothing_s) * (power - self._power)
         level_db = _db(self._power)
@@ -97,6 +98,8 @@ class Foreground:
             self._loudest_db = max(self._loudest_db, level_db)
             faint = level_db < self._loudest_db - self._rules.fall_db
             self._since_loud = self._since_loud + len(chunk) if faint else 0
+            # A speaker's own pause is silent: only what others say tells that the speaker ended.
+            self._faint_speech = self._faint_speech + speech * len(chunk) if faint else 0
         else:
             self._loudest_db -= self._rules.fade_db_a_s * len(chunk) / self._rate
             share = self._share(chunk, self._rules.background_s)
@@ -106,7 +109,7 @@ class Foreground:
         """Return how many samples ago the speaker ended or spoke up again; None if neither."""
         rules = self._rules
         if self._in_front:
-            if self._since_loud < rules.fall_s * self._rate:
+            if self._faint_speech < rules.fall_s * self._rate:
                 return None
             self._in_front, self._background_power = False, self._power
             return self._since_loud

@@ -92,12 +92,12 @@ class StretchCutter:
     def _take(self, chunk: FloatArray) -> Iterator[Stretch]:
         rules, silent_before = self._rules, self._heard - self._last_speech
         probability = self._detector.process_samples(self._leveller.level(chunk).tolist())
-        self._foreground.take(chunk)
+        needed = rules.start_probability if self._start is None else rules.end_probability
+        speech = probability >= needed
+        self._foreground.take(chunk, speech=speech)
         self._kept.append(chunk)
         at = self._heard
         self._heard += self._chunk
-        needed = rules.start_probability if self._start is None else rules.end_probability
-        speech = probability >= needed
         if speech:
             self._begin(at)
             self._last_speech = self._heard

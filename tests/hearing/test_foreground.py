@@ -25,12 +25,13 @@ def _tone(level_db: float, seconds: float) -> list[Sound]:
     return [wave.astype(np.float32)] * round(seconds * RATE_HZ / CHUNK)
 
 
-def _turns(chunks: list[Sound]) -> list[tuple[float, float]]:
-    """Return when a turn was told and for when, in seconds."""
+def _turns(chunks: list[Sound], silent_below_db: float = -90.0) -> list[tuple[float, float]]:
+    """Return when a turn was told and for when, in seconds; what is fainter is no speech."""
     foreground, turns = Foreground(RATE_HZ), []
     foreground.begin()
     for number, chunk in enumerate(chunks, start=1):
-        foreground.take(chunk)
+        level_db = 10 * np.log10(np.mean(np.square(chunk)))
+        foreground.take(chunk, speech=bool(level_db > silent_below_db))
         if (ago := foreground.turned()) is not None:
             told_s = number * CHUNK / RATE_HZ
             turns.append((told_s, told_s - ago / RATE_HZ))
@@ -53,6 +54,12 @@ def test_who_varies_by_less_than_that_is_never_cut(levels_db: list[float]) -> No
 
 def test_faint_last_words_are_not_cut_off() -> None:
     assert _turns([*_tone(-20, 3), *_tone(-38, 1.0), *_tone(-20, 1)]) == []
+
+
+def test_a_pause_after_faint_words_is_the_speakers_own() -> None:
+    sound = [*_tone(-12, 0.5), *_tone(-26, 1.0), *_tone(-38, 0.7), *_tone(-18, 1)]
+    assert _turns(sound, silent_below_db=-30.0) == []
+    assert len(_turns(sound)) > 0  # the same where somebody else speaks in the pause
 
 
 def test_talk_in_the_room_that_swells_is_not_the_speaker() -> None:

@@ -177,7 +177,7 @@ def test_a_second_tab_only_watches(browser: Browser, served: Server) -> None:
     begin(first)
     second = tab_of(context, served.url).page
     wait_for_view(second, "testing")
-    assert "Only watching" in second.inner_text("#listening")
+    until(second, "document.getElementById('listening').textContent.includes('Only watching')")
     assert second.is_disabled("#end")
     second.click("#testing-take-over")
     second.wait_for_selector("#listening[data-is=listening]")

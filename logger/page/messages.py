@@ -19,7 +19,7 @@ from logger.core.events import Side
 
 MOST_TEXT_BYTES: Final = 16_384
 MOST_SOUND_BYTES: Final = 2 * 16_000
-"""A second of 16-bit samples; the page sends a tenth of one at a time."""
+"""A second of 16-bit samples; the page sends a twentieth of one at a time."""
 MOST_PICTURE_BYTES: Final = 600_000
 MOST_BYTES: Final = MOST_PICTURE_BYTES + 16
 _HEADER: Final = struct.Struct("<c3xId")

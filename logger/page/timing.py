@@ -46,14 +46,14 @@ class SampleClock:
     """
 
     rate_hz: int
-    past: int = 100
+    past: int = 200
     """Blocks that count, about 10 s."""
     most_late_s: float = 1.0
-    patience: int = 5
+    patience: int = 10
     """Blocks in a row that must be later than that before sound is missing: one may be late."""
     slight_s: float = 0.25
     """A word may be lost in this; what is stamped so late for 2 s was not just stamped late."""
-    slight_patience: int = 20
+    slight_patience: int = 40
     samples: int = 0
     _starts_s: deque[float] = field(default_factory=deque)
     _late_s: list[float] = field(default_factory=list)

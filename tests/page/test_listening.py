@@ -40,8 +40,8 @@ class Told:
         return Outlets(heard, lambda: None, self.broken.append, missing, self.speech.append)
 
 
-def block(number: int, at_s: float, word: int = 0) -> Placed:
-    return Placed(number, at_s, np.full(1600, word / 128, np.float32))
+def block(number: int, at_s: float, word: int = 0, samples: int = 1600) -> Placed:
+    return Placed(number, at_s, np.full(samples, word / 128, np.float32))
 
 
 def flushed(listener: Listener) -> bool:
@@ -100,14 +100,14 @@ def test_a_hole_in_a_run_is_told_and_what_follows_is_placed_right() -> None:
     """Four seconds are missing in the middle."""
     told = Told()
     listener = Listener(opening(lambda: ScriptedEar(SCRIPT)), told.outlets())
-    for i in range(20):
-        late_s = 4.0 if i >= 10 else 0.0
-        listener.put(block(i, i / 10 + late_s, 3 if i == 18 else 0))
+    for i in range(40):
+        late_s = 4.0 if i >= 20 else 0.0
+        listener.put(block(i, i / 20 + late_s, 3 if i == 36 else 0, samples=800))
     assert flushed(listener)
     listener.stop()
     ((start_s, length_s),) = told.missing
     assert length_s == pytest.approx(4.0)
-    assert start_s == pytest.approx(1.4)
+    assert start_s == pytest.approx(1.45)
     assert told.heard == [("three", 5.8)]
 
 

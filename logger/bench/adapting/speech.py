@@ -1,7 +1,7 @@
 """Clean speech to train with: made sentences in every voice that is not kept aside.
 
-And as many that hold a word which sounds like another, in voices of nobody: what tells two like
-words apart is learnt from many speakers, and in sentences as they fall such words are few.
+And in voices of nobody. Every other sentence holds a word which sounds like another: what tells
+two like words apart is learnt from many speakers, and in sentences as they fall such words are few.
 """
 
 from __future__ import annotations
@@ -85,19 +85,18 @@ class Spoken:
     """Empty where nobody knows."""
 
 
-def drawn(voices: Sequence[Voice], pack: Pack, seed: int) -> Iterator[tuple[Voice, str]]:
-    """Yield who says what, without end.
+def drawn(voices: Sequence[Voice], rng: random.Random) -> Iterator[Voice]:
+    """Yield who speaks, without end.
 
     Half of the time a synthesis is drawn first and then one of its voices: one that has many
     does not drown the others.
     """
-    rng = random.Random(seed)  # noqa: S311 - which voice is no secret
     of_synthesis: dict[str, list[Voice]] = {}
     for voice in voices:
         of_synthesis.setdefault(voice.name.partition(":")[0], []).append(voice)
-    for text in sentences(pack, seed):
+    while True:
         some = rng.choice([voices, rng.choice(list(of_synthesis.values()))])
-        yield rng.choice(some), text
+        yield rng.choice(some)
 
 
 Saying = tuple[Voice, str, str]
@@ -105,16 +104,23 @@ Saying = tuple[Voice, str, str]
 
 
 def of_voices(voices: Sequence[Voice], pack: Pack, seed: int) -> Iterator[Saying]:
-    """Yield all kinds of sentences in the voices of this machine, without end."""
-    for voice, text in drawn(voices, pack, seed):
-        yield voice, text, text
+    """Let the voices of this machine speak in turn, without end."""
+    rng = random.Random(seed)  # noqa: S311 - which voice is no secret
+    return _said_by(drawn(voices, rng), pack, seed, rng)
 
 
 def of_strangers(kokoro_folder: Path, pack: Pack, seed: int) -> Iterator[Saying]:
-    """Yield in turn a sentence of any kind and one with a like phrase, each by somebody else."""
+    """Let strangers speak, each once, without end."""
     rng = random.Random(seed)  # noqa: S311 - as above
+    return _said_by(strangers(kokoro_folder, rng), pack, seed, rng)
+
+
+def _said_by(
+    voices: Iterator[Voice], pack: Pack, seed: int, rng: random.Random
+) -> Iterator[Saying]:
+    """Yield in turn a sentence of any kind and one with a like phrase."""
     texts = chain.from_iterable(zip(sentences(pack, seed), contrasts(pack, seed + 1), strict=True))
-    for voice, text in zip(strangers(kokoro_folder, rng), texts, strict=True):
+    for voice, text in zip(voices, texts, strict=True):
         yield voice, said_otherwise(text, rng), text
 
 

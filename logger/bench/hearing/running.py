@@ -30,8 +30,8 @@ from logger.hearing.engines import Recogniser
 
 FloatArray = NDArray[np.float32]
 
-_BLOCK_S: Final = 0.1
-"""Sound comes in blocks of this length, as from a microphone."""
+_BLOCK_S: Final = 0.05
+"""Sound comes in blocks of this length, as from the page's microphone."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -194,7 +194,7 @@ export class Devices {
 
   /** @param {{content: ArrayBuffer, loudest: number, endedAt: number}} block */
   block(block) {
-    this.level = Math.max(block.loudest, this.level * 0.7);
+    this.level = Math.max(block.loudest, this.level * 0.84);
     this.lastBlock = performance.now();
     if (!this.sendSound || !this.link.isOpen) {
       this.number = 0;

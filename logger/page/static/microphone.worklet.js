@@ -1,8 +1,8 @@
-/** Runs on the sound thread: mono, 16 kHz, tenths of a second, each with when it was captured. */
+/** Runs on the sound thread: mono, 16 kHz, twentieths of a second, each with when it was captured. */
 
 import { Resampler, TARGET_HZ } from "./resampler.js";
 
-const BLOCK = TARGET_HZ / 10;
+const BLOCK = TARGET_HZ / 20;
 
 class Microphone extends AudioWorkletProcessor {
   constructor() {

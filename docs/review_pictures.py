@@ -14,14 +14,14 @@ import tempfile
 from dataclasses import replace
 from pathlib import Path
 
-from playwright.sync_api import Page, sync_playwright
+from playwright.sync_api import Page, ViewportSize, sync_playwright
 
 from logger.files.saving import save_session
 from logger.files.stored import read_angles, read_session
 
 HERE = Path(__file__).resolve().parent
 DEMO = HERE.parent / "demo_media" / "session.mp4"
-SIZE = {"width": 1280, "height": 1180}
+SIZE: ViewportSize = {"width": 1280, "height": 1180}
 
 
 def main() -> None:

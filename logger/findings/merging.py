@@ -202,8 +202,6 @@ class Table:
         if by_hand and act in (Act.WITHDRAW, Act.SIDE):
             self._by_hand_s = item.utterance.start_s
         outcome = self._do(act, item, item.statement)
-        if outcome.kind == "completed" and outcome.row and self._perhaps_other:
-            self._rows[outcome.row - 1].doubt(self._perhaps_other)
         begun_s, ended_s = self._gap_s
         if outcome.row and item.utterance.start_s < ended_s and begun_s < item.utterance.end_s:
             self._rows[outcome.row - 1].doubt(_IN_GAP)
@@ -398,6 +396,8 @@ class Table:
             return None
         if self._missed:
             row.doubt("sound was missing after it: perhaps what followed was about another row")
+        if self._perhaps_other:
+            row.doubt(self._perhaps_other)
         return row
 
     def _why_closed(self, item: Heard, otherwise: str) -> str:

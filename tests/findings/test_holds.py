@@ -137,10 +137,14 @@ def test_slow_drift_is_named_with_its_rate(
     )
     (drift,) = find_holds(samples, RULES)
     assert drift.kind is HoldKind.DRIFT
-    assert drift.drift_deg_per_s == pytest.approx(rate, abs=0.05 + 0.4 * noise_deg)
+    # The standard error of a slope: with few and noisy samples it may be five of them off.
+    error = noise_deg * math.sqrt(12 / (rate_hz * lasts_s)) / lasts_s
+    assert drift.drift_deg_per_s == pytest.approx(rate, abs=0.05 + max(0.4 * noise_deg, 5 * error))
     line = stats.linregress([s.time_s for s in samples], [float(s.angle_deg or 0) for s in samples])
     # Samples that jump are set aside and those of a tenth of a second are one: hence the slack.
-    assert drift.drift_deg_per_s == pytest.approx(line.slope, abs=0.02 + 0.25 * noise_deg)
+    assert drift.drift_deg_per_s == pytest.approx(
+        line.slope, abs=0.02 + max(0.25 * noise_deg, 2.5 * error)
+    )
     assert (drift.last_deg - drift.first_deg) * rate > 0
 
 

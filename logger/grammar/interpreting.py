@@ -39,14 +39,12 @@ class Closeness:
     nats_a_gap_squared: float = 1.0
     most_nats: float = 6.0
     alike_nats: float = 2.5
-    """Between values that sound alike, where the ear has little to go by: abduction and adduction
-    were taken for each other with margins up to 3.5."""
+    """Between numbers that sound alike, where the ear has little to go by."""
     alike_nats_a_gap: float = 3.0
     most_alike_nats: float = 4.0
-    opposite_nats: float = 5.0
-    """Between values of the mobility that sound alike, which are each other's opposite: a British
-    voice's "hypermobile" was hypomobile four times of five by 4.4 to 4.7, though it fitted well.
-    Of 22 other readings of the two words one lay under 5 that a smaller limit had not asked for."""
+    word_nats: float = 6.0
+    """Between words that sound alike, such as hypo- and hypermobile, however well the one taken
+    fits: each means the opposite of the other."""
     correcting_nats: float = 4.0
     """Between a finding and a correction, however well the one taken fits: "correction left
     shoulder" made a row "flexion left shoulder", 3.8 ahead. Of some 700 others one had such a
@@ -55,7 +53,7 @@ class Closeness:
     @property
     def farthest_nats(self) -> float:
         """The most at which a rival counts, however well the reading taken fits."""
-        return max(self.opposite_nats, self.correcting_nats)
+        return max(self.word_nats, self.correcting_nats)
 
     def within(self, confidence: float) -> tuple[float, float]:
         """Return what counts as close beside a reading as sure as this, in general and alike."""
@@ -88,7 +86,7 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
         for rival in _rivals(utterance, parser, max(alike_nats, close.farthest_nats))
         if rival.margin < nats
         or (rival.margin < alike_nats and _only_alike(rival.statement, statement, parser))
-        or (rival.margin < close.opposite_nats and _opposite(rival.statement, statement, parser))
+        or (rival.margin < close.word_nats and _like_words(rival.statement, statement, parser))
         or (rival.margin < close.correcting_nats and _one_corrects(rival.statement, statement))
     ]
     if statement is None:
@@ -139,11 +137,12 @@ def _only_alike(rival: Statement, taken: Statement | None, parser: Parser) -> bo
     )
 
 
-def _opposite(rival: Statement, taken: Statement | None, parser: Parser) -> bool:
-    """Whether two statements differ only in values that sound alike, one of them the mobility."""
+def _like_words(rival: Statement, taken: Statement | None, parser: Parser) -> bool:
+    """Whether two statements differ only in words that sound alike."""
     if taken is None or not _only_alike(rival, taken, parser):
         return False
-    return rival.slots.get("mobility") != taken.slots.get("mobility")
+    differing = (slot for slot in SLOTS if rival.slots.get(slot) != taken.slots.get(slot))
+    return all(isinstance(value, str) for slot in differing for value in taken.slots[slot])
 
 
 def _one_corrects(rival: Statement, taken: Statement | None) -> bool:

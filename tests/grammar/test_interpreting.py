@@ -137,6 +137,7 @@ def test_doubts_and_a_question_can_stand_together() -> None:
     [
         ("right abduction", "right adduction", True),
         ("left inferior glide hypomobile", "left inferior glide hypermobile", True),
+        ("right abduction fifteen degrees", "right abduction fifty degrees", True),
         # Far from each other by ear, or unlike in more than the pair.
         ("left inferior glide stiff", "left inferior glide normal", False),
         ("right abduction", "right adduction pain three", False),
@@ -148,7 +149,7 @@ def test_values_that_sound_alike_are_doubted_from_further_away(
 ) -> None:
     utterance = Utterance(said, 1.0, 2.0, 0.6, Verdict.HEARD, (Alternative(rival, 3.5),))
     assert bool(interpret(utterance, PARSER).doubts) == doubts
-    farther = Utterance(said, 1.0, 2.0, 0.6, Verdict.HEARD, (Alternative(rival, 5.0),))
+    farther = Utterance(said, 1.0, 2.0, 0.6, Verdict.HEARD, (Alternative(rival, 6.0),))
     assert not interpret(farther, PARSER).doubts
 
 
@@ -157,14 +158,15 @@ def test_values_that_sound_alike_are_doubted_from_further_away(
     [
         ("left inferior glide hypomobile", "left inferior glide hypermobile", True),
         ("left inferior glide hypermobile", "left inferior glide hypomobile", True),
-        ("left abduction", "left adduction", False),
+        ("left abduction", "left adduction", True),
+        ("left abduction fifteen degrees", "left abduction fifty degrees", False),
         ("left inferior glide hypomobile", "right inferior glide hypermobile", False),
     ],
 )
-def test_opposite_mobilities_are_doubted_however_well_they_fit(
+def test_words_that_sound_alike_are_doubted_however_well_they_fit(
     said: str, rival: str, doubts: bool
 ) -> None:
-    utterance = Utterance(said, 1.0, 2.0, 1.0, Verdict.HEARD, (Alternative(rival, 4.7),))
+    utterance = Utterance(said, 1.0, 2.0, 1.0, Verdict.HEARD, (Alternative(rival, 5.7),))
     assert bool(interpret(utterance, PARSER).doubts) == doubts
 
 

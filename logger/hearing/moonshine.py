@@ -240,10 +240,25 @@ class Listening:
             if ".decoder." in name:
                 self._past[i] = self._past[i][parents]
         logits, *past = self._step(tokens[:, np.newaxis], first=False)
+        self._keep(past)
+        return _log_softmax(logits[:, -1])
+
+    def follow(self, tokens: NDArray[np.int64]) -> FloatArray:
+        """Lead the one path there is along tokens, shape (n,), in one call of the decoder.
+
+        Returns:
+            Log-probabilities of what follows each, shape (n, tokens).
+
+        """
+        logits, *past = self._step(tokens[np.newaxis], first=False)
+        self._keep(past)
+        return _log_softmax(logits[0])
+
+    def _keep(self, past: list[FloatArray]) -> None:
+        """Take over the decoder's own keys and values; the encoder's stay as they are."""
         for i, name in enumerate(self._model.past_names):
             if ".decoder." in name:
                 self._past[i] = past[i]
-        return _log_softmax(logits[:, -1])
 
     def _step(self, ids: NDArray[np.int64], *, first: bool) -> list[FloatArray]:
         feed: dict[str, object] = {

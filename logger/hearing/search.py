@@ -44,6 +44,9 @@ class Listening(Protocol):
     def advance(self, parents: NDArray[np.intp], tokens: NDArray[np.int64]) -> FloatArray:
         """Extend paths `parents` by `tokens`; return what may follow, shape (paths, tokens)."""
 
+    def follow(self, tokens: NDArray[np.int64]) -> FloatArray:
+        """Lead a single path along `tokens`; return what may follow each, shape (n, tokens)."""
+
 
 @dataclass(frozen=True, slots=True)
 class FreeReading:
@@ -117,30 +120,51 @@ def reluctance(listening: Listening, token_ids: Sequence[int]) -> float:
 
 
 def score_paths(
-    listening: Listening, paths: Sequence[Sequence[int]], give_up_below: float = -np.inf
+    listening: Listening, paths: Sequence[Sequence[int]], give_up_behind: float = np.inf
 ) -> list[float]:
     """Return the log-probability of each token path, without its end, in nats.
 
-    What paths have in common at their beginning is worked out once. A path that falls under
-    `give_up_below` is broken off and has -inf.
+    What paths have in common at their beginning is worked out once. A path that falls further than
+    `give_up_behind` behind the first, token by token, is broken off and has -inf; so is the first
+    once it is alone.
     """
-    totals, rows = [0.0] * len(paths), [0] * len(paths)
-    log_p = listening.start()
-    for at in range(max(map(len, paths), default=0)):
+    common = _common(paths)
+    log_p, shared = _led_along(listening, paths[0][:common] if paths else ())
+    totals, rows = [shared] * len(paths), [0] * len(paths)
+    for at in range(common, max(map(len, paths), default=0)):
         steps: dict[tuple[int, int], int] = {}
         for number, path in enumerate(paths):
             if at >= len(path) or totals[number] == -np.inf:
                 continue
             totals[number] += float(log_p[rows[number], path[at]])
-            if totals[number] < give_up_below:
+            if totals[number] < totals[0] - give_up_behind:
                 totals[number] = -np.inf
             elif at + 1 < len(path):
                 rows[number] = steps.setdefault((rows[number], path[at]), len(steps))
+        if give_up_behind < np.inf and max(totals[1:], default=-np.inf) == -np.inf:
+            return [-np.inf] * len(paths)
         if not steps:
             break
         parents, tokens = zip(*steps, strict=True)
         log_p = listening.advance(np.array(parents, np.intp), np.array(tokens, np.int64))
     return totals
+
+
+def _common(paths: Sequence[Sequence[int]]) -> int:
+    """Return how many tokens all paths begin with, a token of each left over."""
+    most = min(map(len, paths), default=0) - 1
+    differing = (at for at in range(most) if any(path[at] != paths[0][at] for path in paths))
+    return next(differing, max(most, 0))
+
+
+def _led_along(listening: Listening, tokens: Sequence[int]) -> tuple[FloatArray, float]:
+    """Return what may follow these tokens, shape (1, tokens), and their log-probability."""
+    log_p = listening.start()
+    if not tokens:
+        return log_p, 0.0
+    after = listening.follow(np.array(tokens, np.int64))
+    before = np.concatenate((log_p, after[:-1]))
+    return after[-1:], float(before[np.arange(len(tokens)), list(tokens)].sum())
 
 
 def read_network(

@@ -30,19 +30,27 @@ class Hearsay:
         self._size = len(tokens)
         self._paths = {(*tokenize(t, tokens), END_TOKEN): nats for t, nats in weights.items()}
         self._prefixes: list[tuple[int, ...]] = []
+        self.steps = 0
 
     def start(self) -> FloatArray:
         """Return what the first token may be."""
         self._prefixes = [()]
+        self.steps = 0
         return self._next()
 
     def advance(self, parents: NDArray[np.intp], tokens: NDArray[np.int64]) -> FloatArray:
         """Extend the paths."""
+        self.steps += 1
         self._prefixes = [
             (*self._prefixes[parent], int(token))
             for parent, token in zip(parents, tokens, strict=True)
         ]
         return self._next()
+
+    def follow(self, tokens: NDArray[np.int64]) -> FloatArray:
+        """Lead the one path along tokens."""
+        one = np.zeros(1, np.intp)
+        return np.concatenate([self.advance(one, token[np.newaxis]) for token in tokens])
 
     def _next(self) -> FloatArray:
         rows = np.full((len(self._prefixes), self._size), _UNHEARD, np.float32)
@@ -172,14 +180,23 @@ def test_free_reading_takes_the_best_token_and_scores_like_the_path(tokens: list
     )
 
 
-def test_a_path_that_falls_too_far_is_broken_off_and_spoils_no_other(tokens: list[bytes]) -> None:
+def test_a_path_too_far_behind_is_broken_off_and_spoils_no_other(
+    tokens: list[bytes],
+) -> None:
     listening = Hearsay(tokens, {"lax": -0.5, "loose": -1.0})
-    texts = ("soft end feel", "lax", "loose", "left side")
+    texts = ("lax", "soft end feel", "loose", "left side")
     paths = [tokenize(text, tokens) for text in texts]
     whole = score_paths(listening, paths)
-    bounded = score_paths(listening, paths, give_up_below=_UNHEARD * 2.5)
+    bounded = score_paths(listening, paths, give_up_behind=-_UNHEARD * 2.5)
     assert bounded == [each if each >= _UNHEARD * 2.5 else -np.inf for each in whole]
     assert bounded.count(-np.inf) == 2
+
+
+def test_nothing_is_followed_once_all_others_are_too_far_behind(tokens: list[bytes]) -> None:
+    listening = Hearsay(tokens, {"lax end feel": -0.5})
+    paths = [tokenize(text, tokens) for text in ("lax end feel", "lax side", "lax or soft")]
+    assert score_paths(listening, paths, give_up_behind=5.0) == [-np.inf] * 3
+    assert listening.steps < len(paths[0]) - 1
 
 
 def test_no_paths_have_no_scores(tokens: list[bytes]) -> None:

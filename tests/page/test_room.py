@@ -248,7 +248,7 @@ def test_a_machine_that_slept_says_what_is_missing(tmp_path: Path) -> None:
         page.until("state", has_rows(1))
         room.clock.more = timedelta(seconds=60)
         page.say("clock", page_ms=page.page_ms)
-        for _ in range(6):
+        for _ in range(10):
             page.speak(0)
         state = page.until("state", lambda s: s["warnings"])
         assert "sound are missing" in state["warnings"][0]

@@ -29,7 +29,7 @@ _KEPT_NATURAL: Final = (
     *("kokoro:bf_isabella", "flite:rms"),
     *("kokoro:am_puck", "kokoro:bf_lily", "kokoro:am_eric"),
 )
-_KEPT_DIPHONE: Final = ("festival:ked_diphone", "espeak:en-gb-scotland")
+_KEPT_DIPHONE: Final = ("festival:ked_diphone", "espeak:en-gb-x-rp+klatt2")
 _OTHERS: Final = ("flite:slt", "festival:cmu_us_slt_arctic_hts", "espeak:en-us", "piper:joe")
 _KEPT_OTHERS: Final = ("flite:rms", "espeak:en-us+f3")
 _KEPT_SEED: Final = 91

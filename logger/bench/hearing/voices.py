@@ -32,14 +32,14 @@ FloatArray = NDArray[np.float32]
 
 KEPT_ASIDE: Final = frozenset(
     {
-        *("flite:rms", "festival:ked_diphone"),
+        *("flite:rms", "festival:ked_diphone", "espeak:en-gb-x-rp+klatt2"),
         *("kokoro:bf_isabella", "kokoro:bf_lily", "kokoro:am_puck", "kokoro:am_eric"),
     }
 )
 """Voices that no threshold may ever be set with: they stand for the voices of strangers."""
 
 _FLITE: Final = ("slt", "rms", "awb", "kal16")
-_ESPEAK: Final = ("en-us", "en-gb", "en-gb-scotland", "en-us+f3")
+_ESPEAK: Final = ("en-us", "en-gb", "en-gb-scotland", "en-us+f3", "en-gb-x-rp+klatt2")
 _FESTIVAL: Final = ("kal_diphone", "ked_diphone", "cmu_us_slt_arctic_hts")
 _KOKORO: Final = (
     *("af_alloy", "af_aoede", "af_bella", "af_heart", "af_jessica", "af_kore", "af_nicole"),

@@ -122,7 +122,8 @@ class MoonshineRecogniser:
     def __init__(self, pack: Pack, model: MoonshineModel, rules: HearingRules) -> None:
         """Build the word network of the pack over the model's tokens."""
         self._model = model
-        self._turn_round = pack.utterance.turn_round
+        corrections = (p.text for p in command_phrases(pack) if p.act is Act.CORRECTION)
+        self._must_stand = (*pack.utterance.turn_round, *corrections)
         self._rules = rules
         credits_nats = rare_phrase_credits(pack, model)
         self._network = TokenNetwork(pack, model.tokens, credits_nats)
@@ -170,7 +171,7 @@ class MoonshineRecogniser:
         gap = self._gap(best, free)
         alike = _alike(self._freely(free), said_text(best.said))
         verdict = self._verdict(best, gap, alike)
-        if verdict is Verdict.HEARD and self._turned_round(free, said_text(best.said)):
+        if verdict is Verdict.HEARD and self._left_out(free, said_text(best.said)):
             verdict = Verdict.UNSURE
         loose = gap > self._rules.sentence_gap and any(map(counts_beside_row, best.said))
         if loose or verdict is Verdict.TALK or not self._covers(best, free, stretch):
@@ -194,11 +195,14 @@ class MoonshineRecogniser:
         )
         return not self._openings or any(r.log_probability >= least for r in readings)
 
-    def _turned_round(self, free: FreeReading, said: str) -> bool:
-        """Whether free listening hears a word such as "not" that the reading leaves out."""
+    def _left_out(self, free: FreeReading, said: str) -> bool:
+        """Whether free listening hears "not", "correction" or the like, and the reading does not.
+
+        "Correction right shoulder" was once read as "flexion right shoulder", a row of its own.
+        """
         heard = f" {self._freely(free)} "
         return any(
-            f" {word} " in heard and f" {word} " not in f" {said} " for word in self._turn_round
+            f" {word} " in heard and f" {word} " not in f" {said} " for word in self._must_stand
         )
 
     def _gap(self, reading: Reading, free: FreeReading) -> float:

@@ -145,6 +145,7 @@ def test_a_finding_turned_round_is_never_sure(name: str, sure: bool) -> None:
     [
         ("right in fury or glide stiff", [Verdict.HEARD]),
         ("rather the wide gate opens", [Verdict.UNSURE]),
+        ("correction in fury or glide stiff", [Verdict.UNSURE]),
         ("that was rather long", []),
     ],
 )

@@ -8,7 +8,8 @@ from typing import Any, Final
 from logger.core.events import Finding, PositionCheck, Side, Utterance
 from logger.core.session import Bout, Edit, KeptRow, SessionFacts
 from logger.core.statements import SLOTS, SetupWindow
-from logger.grammar.pack import NumberSlot, Pack, WordSlot
+from logger.grammar.allowed import choices_of
+from logger.grammar.pack import NumberSlot, Pack
 from logger.live.state import Gauge, LastHeard, State
 from logger.page.looking import Sighting
 
@@ -42,14 +43,10 @@ def pack_facts(pack: Pack) -> Plain:
 def _slot(pack: Pack, name: str) -> Plain:
     """Return what a slot may hold, for the editor of a cell."""
     slot = pack.slots.get(name)
-    if isinstance(slot, WordSlot):
-        return {"kind": "word", "values": list(slot.values)}
-    if isinstance(slot, NumberSlot):
-        numbers = [str(number) for number in range(slot.low, slot.high + 1)]
-        if slot.as_text:
-            marked = [n + mark for n in numbers for mark in ("", *slot.marks)]
-            return {"kind": "word", "values": marked}
+    if isinstance(slot, NumberSlot) and not slot.as_text:
         return {"kind": "number", "low": slot.low, "high": slot.high}
+    if slot is not None:
+        return {"kind": "word", "values": list(choices_of(pack, name))}
     return {"kind": "text" if name == "note" else "none"}
 
 

@@ -33,6 +33,13 @@ def test_the_same_seed_gives_the_same_sentences_and_another_does_not() -> None:
     assert once == again != other
 
 
+def test_contrasts_about_some_words_hold_those() -> None:
+    pack = load_pack("glenohumeral")
+    texts = list(islice(contrasts(pack, 3, "duction"), 12))
+    assert all("duction" in text.lower() for text in texts)
+    assert sum("abduction" in text.lower() for text in texts) >= 6
+
+
 def test_a_word_is_now_and_then_said_otherwise_and_nothing_else_is_changed() -> None:
     rng = random.Random(1)
     said = [said_otherwise("Left abduction, hypomobile.", rng) for _ in range(300)]

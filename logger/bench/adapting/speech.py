@@ -52,9 +52,12 @@ def sentences(pack: Pack, seed: int) -> Iterator[str]:
             yield from (line.text for line in script.lines)
 
 
-def contrasts(pack: Pack, seed: int) -> Iterator[str]:
-    """Yield sentences without end that hold one of two like phrases, each of all in turn."""
-    pairs = [(one.text, other.text) for one, other in alike_words(pack)]
+def contrasts(pack: Pack, seed: int, about: str = "") -> Iterator[str]:
+    """Yield sentences without end that hold one of two like phrases, each of all in turn.
+
+    With `about` only phrases that hold this text.
+    """
+    pairs = [(one.text, other.text) for one, other in alike_words(pack) if about in one.text]
     in_turn = [turn for one, other in pairs for turn in ((one, other), (other, one))]
     phrase = any_of({one for one, _ in in_turn})
     waiting: dict[str, list[str]] = defaultdict(list)
@@ -103,23 +106,26 @@ Saying = tuple[Voice, str, str]
 """A voice, what it is asked to say, and what that means."""
 
 
-def of_voices(voices: Sequence[Voice], pack: Pack, seed: int) -> Iterator[Saying]:
+def of_voices(voices: Sequence[Voice], pack: Pack, seed: int, about: str = "") -> Iterator[Saying]:
     """Let the voices of this machine speak in turn, without end."""
     rng = random.Random(seed)  # noqa: S311 - which voice is no secret
-    return _said_by(drawn(voices, rng), pack, seed, rng)
+    return _said_by(drawn(voices, rng), _texts(pack, seed, about), rng)
 
 
-def of_strangers(kokoro_folder: Path, pack: Pack, seed: int) -> Iterator[Saying]:
+def of_strangers(kokoro_folder: Path, pack: Pack, seed: int, about: str = "") -> Iterator[Saying]:
     """Let strangers speak, each once, without end."""
     rng = random.Random(seed)  # noqa: S311 - as above
-    return _said_by(strangers(kokoro_folder, rng), pack, seed, rng)
+    return _said_by(strangers(kokoro_folder, rng), _texts(pack, seed, about), rng)
 
 
-def _said_by(
-    voices: Iterator[Voice], pack: Pack, seed: int, rng: random.Random
-) -> Iterator[Saying]:
-    """Yield in turn a sentence of any kind and one with a like phrase."""
-    texts = chain.from_iterable(zip(sentences(pack, seed), contrasts(pack, seed + 1), strict=True))
+def _texts(pack: Pack, seed: int, about: str) -> Iterator[str]:
+    """Yield in turn a sentence of any kind and one with a like phrase; the latter only `about`."""
+    if about:
+        return contrasts(pack, seed, about)
+    return chain.from_iterable(zip(sentences(pack, seed), contrasts(pack, seed + 1), strict=True))
+
+
+def _said_by(voices: Iterator[Voice], texts: Iterator[str], rng: random.Random) -> Iterator[Saying]:
     for voice, text in zip(voices, texts, strict=True):
         yield voice, said_otherwise(text, rng), text
 
@@ -164,12 +170,18 @@ def main() -> None:
     asked.add_argument("--seed", type=int, default=SPEECH_SEED)
     asked.add_argument("--cache", type=Path, required=True, help="where what voices say is kept")
     asked.add_argument("--kokoro", type=Path, help="folder of the npm package kokoro-js")
+    asked.add_argument("--voice", nargs="*", default=[], help="only these, such as flite:awb")
+    asked.add_argument("--about", default="", help="only like phrases with this, such as duction")
     given = asked.parse_args()
     pack = load_pack("glenohumeral")
-    voices = voices_to_train_with(open_voices(given.cache, given.kokoro).found)
-    utterances = list(spoken(of_voices(voices, pack, given.seed), given.count))
-    if given.kokoro:
-        utterances += spoken(of_strangers(given.kokoro, pack, given.seed), given.count)
+    found = voices_to_train_with(open_voices(given.cache, given.kokoro).found)
+    voices = [voice for voice in found if not given.voice or voice.name in given.voice]
+    if not voices:
+        asked.error("none of these voices is installed and may be taught with")
+    utterances = list(spoken(of_voices(voices, pack, given.seed, given.about), given.count))
+    if given.kokoro and not given.voice:
+        strangers_say = of_strangers(given.kokoro, pack, given.seed, given.about)
+        utterances += spoken(strangers_say, given.count)
     save_speech(given.out, utterances)
 
 

@@ -17,5 +17,5 @@ cd "$place" # away from the sources: only what was installed may be found
 print(sys.version.split()[0], *(f"{n} {m.version(n)}" for n in ("numpy", "pandas", "pyarrow", "opencv-contrib-python")))'
 "$place/env/bin/spoken-findings" check
 "$place/env/bin/spoken-findings" demo --out "$place/findings" | tail -n 3
-test "$(grep -c ",logged," "$place/findings/session/findings.csv")" -ge 6
+test "$(grep -c ",logged," "$place/findings/session/findings.csv")" -ge 7
 echo "a plain pip install works"

@@ -76,7 +76,7 @@ def test_clean_speech_is_heard_as_before(
 def test_spoilt_speech_is_heard_more_like_the_clean(
     first: MoonshineModel, taught: MoonshineModel, speech: list[FloatArray], how: str
 ) -> None:
-    """By a seventh at the least; neither these noises nor this room were among what it learnt."""
+    """By a fifth at the least; neither these noises nor this room were among what it learnt."""
     before, after = [], []
     for seed, clean in enumerate(speech):
         sound = clean if how == "noise" else echoing(clean, seed)
@@ -84,7 +84,7 @@ def test_spoilt_speech_is_heard_more_like_the_clean(
         wanted = heard(first, clean)
         before.append(off(heard(first, sound), wanted))
         after.append(off(heard(taught, sound), wanted))
-    assert np.mean(after) < 0.85 * np.mean(before)
+    assert np.mean(after) < 0.8 * np.mean(before)
 
 
 def test_how_loud_it_is_does_not_matter(taught: MoonshineModel, speech: list[FloatArray]) -> None:

@@ -14,6 +14,7 @@ pytest.importorskip("pyroomacoustics", reason="needs the dependency group bench"
 from logger.bench.adapting.speech import contrasts
 from logger.bench.adapting.strangers import ALSO_SAID, said_otherwise, strangers
 from logger.bench.hearing.voices import KEPT_ASIDE
+from logger.core.errors import UsageError
 from logger.grammar.alike import alike_words
 from logger.grammar.loading import load_pack
 
@@ -38,6 +39,17 @@ def test_contrasts_about_some_words_hold_those() -> None:
     texts = list(islice(contrasts(pack, 3, "duction"), 12))
     assert all("duction" in text.lower() for text in texts)
     assert sum("abduction" in text.lower() for text in texts) >= 6
+
+
+@pytest.mark.parametrize("about", ["hypomobile", "hypermobile"])
+def test_either_phrase_of_a_pair_names_it(about: str) -> None:
+    texts = list(islice(contrasts(load_pack("glenohumeral"), 3, about), 4))
+    assert sum("hypomobile" in text.lower() for text in texts) == 2
+
+
+def test_contrasts_about_no_like_phrase_are_refused() -> None:
+    with pytest.raises(UsageError, match="glenohumeral holds 'elbow'"):
+        next(contrasts(load_pack("glenohumeral"), 3, "elbow"))
 
 
 def test_a_word_is_now_and_then_said_otherwise_and_nothing_else_is_changed() -> None:

@@ -13,9 +13,11 @@ from room_kit import TALK, Gate, MovableClock, Page, room_in
 
 from logger.core.errors import JournalError
 from logger.core.session import SessionFacts
+from logger.core.sound import SAMPLE_RATE_HZ
 from logger.grammar.loading import load_pack
 from logger.keeping.journal import Journal
 from logger.live.session import LiveSession
+from logger.page.timing import SampleClock
 
 GLIDE = "right inferior glide grade two hypomobile pain three"
 SCRIPT = ("", GLIDE, "symptoms reproduced", TALK, "scratch that", "left anterior glide normal")
@@ -248,7 +250,7 @@ def test_a_machine_that_slept_says_what_is_missing(tmp_path: Path) -> None:
         page.until("state", has_rows(1))
         room.clock.more = timedelta(seconds=60)
         page.say("clock", page_ms=page.page_ms)
-        for _ in range(10):
+        for _ in range(SampleClock(SAMPLE_RATE_HZ).patience):
             page.speak(0)
         state = page.until("state", lambda s: s["warnings"])
         assert "sound are missing" in state["warnings"][0]

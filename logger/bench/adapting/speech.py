@@ -24,6 +24,7 @@ from logger.bench.hearing.finding_scripts import finding_script
 from logger.bench.hearing.natural_scripts import natural_script
 from logger.bench.hearing.talk_scripts import talk_lines
 from logger.bench.hearing.voices import KEPT_ASIDE, Voice, open_voices
+from logger.core.errors import UsageError
 from logger.core.sound import SAMPLE_RATE_HZ
 from logger.grammar.alike import alike_words
 from logger.grammar.loading import load_pack
@@ -55,9 +56,16 @@ def sentences(pack: Pack, seed: int) -> Iterator[str]:
 def contrasts(pack: Pack, seed: int, about: str = "") -> Iterator[str]:
     """Yield sentences without end that hold one of two like phrases, each of all in turn.
 
-    With `about` only phrases that hold this text.
+    With `about` only of pairs with this text in either phrase.
+
+    Raises:
+        UsageError: if no pair has it.
+
     """
-    pairs = [(one.text, other.text) for one, other in alike_words(pack) if about in one.text]
+    pairs = [(one.text, other.text) for one, other in alike_words(pack)]
+    pairs = [pair for pair in pairs if any(about in text for text in pair)]
+    if not pairs:
+        raise UsageError(f"No like phrase of the pack {pack.name} holds {about!r}.")
     in_turn = [turn for one, other in pairs for turn in ((one, other), (other, one))]
     phrase = any_of({one for one, _ in in_turn})
     waiting: dict[str, list[str]] = defaultdict(list)
@@ -178,10 +186,13 @@ def main() -> None:
     voices = [voice for voice in found if not given.voice or voice.name in given.voice]
     if not voices:
         asked.error("none of these voices is installed and may be taught with")
-    utterances = list(spoken(of_voices(voices, pack, given.seed, given.about), given.count))
-    if given.kokoro and not given.voice:
-        strangers_say = of_strangers(given.kokoro, pack, given.seed, given.about)
-        utterances += spoken(strangers_say, given.count)
+    try:
+        utterances = list(spoken(of_voices(voices, pack, given.seed, given.about), given.count))
+        if given.kokoro and not given.voice:
+            strangers_say = of_strangers(given.kokoro, pack, given.seed, given.about)
+            utterances += spoken(strangers_say, given.count)
+    except UsageError as error:
+        asked.error(str(error))
     save_speech(given.out, utterances)
 
 

@@ -28,6 +28,9 @@ class SearchRules:
     """The most paths that are followed at once."""
     behind_step: float = 12.0
     """Paths further than this behind the best at the same step are given up."""
+    likeliest: int = 2
+    """So many paths, the best of a step by what was heard alone, are followed whatever credits the
+    others have had: a sentence's credits come early or late in it, and a step counts tokens."""
     behind_whole: float = 8.0
     """Paths further than this behind the best whole reading are given up."""
     ends_within: float = 2.5
@@ -244,9 +247,7 @@ class _Search:
         weights = np.concatenate([weights for _, weights in steps])
         scores = raw + weights
         starts = np.cumsum([0, *(len(each) for each, _ in steps)])
-        floor = max(self._floor(), scores.max(initial=-np.inf) - self._rules.behind_step)
-        good = np.flatnonzero((scores > floor) & (raw > self._worst))
-        for i in good[np.argsort(-scores[good], kind="stable")]:
+        for i in self._worth(raw, scores):
             row = int(np.searchsorted(starts, i, "right")) - 1
             at, column = paths[row], int(i - starts[row])
             moves = self._network.moves(at.place, joined=not at.silent)
@@ -258,6 +259,21 @@ class _Search:
             token_ids = (*at.token_ids, token)
             yield _Path(place, float(raw[i]), float(weights[i]), silent, token_ids, row)
 
+    def _worth(self, raw: FloatArray, scores: FloatArray) -> NDArray[np.intp]:
+        """Return which steps are worth it: the likeliest, then the others by their scores."""
+        whole = self._found.values()
+        least_raw = max((reading.log_probability for reading in whole), default=-np.inf)
+        least = max((reading.score for reading in whole), default=-np.inf)
+        possible = np.flatnonzero(raw > max(self._worst, least_raw - self._rules.behind_whole))
+        likeliest = possible[np.argsort(-raw[possible], kind="stable")[: self._rules.likeliest]]
+        floor = max(
+            least - self._rules.behind_whole,
+            scores.max(initial=-np.inf) - self._rules.behind_step,
+        )
+        others = np.setdiff1d(np.flatnonzero((scores > floor) & (raw > self._worst)), likeliest)
+        best_first = others[np.argsort(-scores[others], kind="stable")]
+        return np.concatenate((likeliest, best_first))
+
     def _row(self, path: _Path, log_p: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the log-probability and the weight after each move, then each punctuation."""
         moves = self._network.moves(path.place, joined=not path.silent)
@@ -265,7 +281,3 @@ class _Search:
         raw = path.log_probability + np.concatenate((log_p[moves.token_ids], log_p[silent]))
         added = np.concatenate((moves.weights_nats, np.zeros(len(silent), np.float32)))
         return raw, path.weight + added
-
-    def _floor(self) -> float:
-        scores = [reading.score for reading in self._found.values()]
-        return max(scores, default=-np.inf) - self._rules.behind_whole

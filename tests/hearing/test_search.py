@@ -106,6 +106,16 @@ def test_an_end_that_leaves_speech_unexplained_is_no_end(tokens: list[bytes]) ->
     assert "inferior glide" in [text for text, _ in _read(tokens, heard, rules=patient)]
 
 
+def test_a_reading_whose_credit_comes_late_is_not_outrun(tokens: list[bytes]) -> None:
+    # "Right lateral distraction, hypomobile" lost its first words: without them the credit of
+    # "hypomobile" comes in the third step, and in the 25th with them.
+    whole, late = "right lateral distraction hypomobile", "hypomobile"
+    heard, credits_nats = {whole: -1.0, late: -6.0}, {"hypomobile": 20.0}
+    assert _read(tokens, heard, credits_nats)[0][0] == whole
+    outrun = replace(SearchRules(), likeliest=0)
+    assert _read(tokens, heard, credits_nats, outrun)[0][0] == late
+
+
 def test_every_spelling_is_one_reading(tokens: list[bytes]) -> None:
     found = _read(tokens, {"hypo mobile": -0.5, "hypomobile.": -0.75, "hypomobile": -1.0})
     assert [text for text, _ in found].count("hypomobile") == 1

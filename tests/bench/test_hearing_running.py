@@ -22,7 +22,7 @@ from logger.bench.hearing.document import as_markdown, by_hand
 from logger.bench.hearing.finding_scripts import finding_script
 from logger.bench.hearing.jsgf import to_jsgf, words_of
 from logger.bench.hearing.measuring import Engine, Laboratory, measured
-from logger.bench.hearing.running import Outcome, peak_mb, run_track
+from logger.bench.hearing.running import Outcome, peak_mb, rounded, run_track
 from logger.bench.hearing.scoring import Score
 from logger.bench.hearing.scripts import TimedLine, Truth, TruthRow
 from logger.bench.hearing.talk_scripts import talk_lines
@@ -66,7 +66,7 @@ def test_a_perfect_ear_on_the_committed_tracks_gets_everything() -> None:
     """The committed truth agrees with the words in it, heard through the real path."""
     samples, truth = tracks()["close_findings"]
     texts = [line.text if line.kind != "talk" else "" for line in truth.lines]
-    outcome = run_track(samples, truth, Told(*texts), PACK)
+    outcome = run_track(rounded(samples), truth, Told(*texts), PACK)
     assert outcome.score.exact == outcome.score.rows == 3
     assert outcome.score.errors == ()
     said = sum(line.kind != "talk" for line in truth.lines)
@@ -81,7 +81,7 @@ def test_a_perfect_ear_on_the_committed_tracks_gets_everything() -> None:
 def test_a_wrong_side_on_the_committed_tracks_is_found() -> None:
     samples, truth = tracks()["noisy_findings"]
     text = truth.lines[0].text.replace("Right", "Left")
-    outcome = run_track(samples, truth, Told(text), PACK)
+    outcome = run_track(rounded(samples), truth, Told(text), PACK)
     assert [error.slot for error in outcome.score.errors] == ["side"]
     assert outcome.rows[0].side == "left"
 
@@ -134,10 +134,10 @@ def test_the_short_form_runs_from_the_command_line(tmp_path: Path) -> None:
 def test_free_moonshine_hears_talk_as_talk_and_wants_the_opening_word() -> None:
     samples, truth = tracks()["talk"]
     free = peers.open_peer("moonshine-free", PACK, threads=1)
-    assert run_track(samples, truth, free, PACK).score.false_findings == 0
+    assert run_track(rounded(samples), truth, free, PACK).score.false_findings == 0
     samples, truth = tracks()["close_findings"]
     opened = peers.open_peer("moonshine-free", PACK, threads=1, opening="record")
-    outcome = run_track(samples, truth, opened, PACK)
+    outcome = run_track(rounded(samples), truth, opened, PACK)
     assert (outcome.score.slots_heard, outcome.delays_s) == (0, ())
 
 
@@ -147,7 +147,7 @@ def test_free_moonshine_hears_talk_as_talk_and_wants_the_opening_word() -> None:
 )
 def test_pocketsphinx_takes_the_grammar_and_hears_with_it() -> None:
     samples, truth = tracks()["close_findings"]
-    outcome = run_track(samples, truth, peers.open_peer("pocketsphinx", PACK), PACK)
+    outcome = run_track(rounded(samples), truth, peers.open_peer("pocketsphinx", PACK), PACK)
     assert outcome.score.recall is not None
     assert outcome.score.recall > 0.5
 
@@ -293,12 +293,14 @@ def test_wrong_use_is_one_sentence(args: list[str], message: str) -> None:
 
 def test_the_delay_counts_only_what_was_said() -> None:
     samples, truth = tracks()["talk"]
-    outcome = run_track(samples, truth, Told("pain three", "pain two"), PACK)
+    outcome = run_track(rounded(samples), truth, Told("pain three", "pain two"), PACK)
     assert outcome.delays_s == ()
     assert outcome.score.amendments > 0
     lines = (TimedLine("x", "finding", 0.0, truth.duration_s),)
     rows = (TruthRow(0.0, truth.duration_s, {"pain": 3}),)
-    said = run_track(samples, Truth(truth.duration_s, lines, rows), Told("pain three"), PACK)
+    said = run_track(
+        rounded(samples), Truth(truth.duration_s, lines, rows), Told("pain three"), PACK
+    )
     assert len(said.delays_s) == 1
     assert len(list(islice(said.delays_s, 2))) == 1
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from logger.bench.hearing.conditions import Condition
 from logger.bench.hearing.peers import PEERS, TAKE_OPENING, open_peer, with_opening
 from logger.bench.hearing.report import Result
-from logger.bench.hearing.running import Outcome, run_track
+from logger.bench.hearing.running import Outcome, rounded, run_track
 from logger.bench.hearing.scripts import FloatArray, Track, Truth
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
@@ -68,8 +68,7 @@ class Laboratory:
 
         With an `opening` word, only the engines that can be told one.
         """
-        # Rounded as a file would hold it, which also halves what goes to the other process.
-        whole = (np.clip(samples, -1, 1) * 32767).astype(np.int16)
+        whole = rounded(samples)
         for engine, pool in self._pools.items():
             if not opening or engine.name in TAKE_OPENING:
                 yield engine, pool.submit(_heard, engine, whole, truth, opening).result()
@@ -91,7 +90,7 @@ def _end_with_parent() -> None:
 
 def _heard(engine: Engine, samples: NDArray[np.int16], truth: Truth, opening: str) -> Outcome:
     pack, recogniser = _opened(engine, opening)
-    return run_track(samples.astype(np.float32) / np.float32(32768), truth, recogniser, pack)
+    return run_track(samples, truth, recogniser, pack)
 
 
 @cache

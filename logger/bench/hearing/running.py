@@ -98,17 +98,23 @@ class _Clock:
         self._taken_at = self._timer()
 
 
-def _blocks(samples: FloatArray, *clocks: _Clock) -> Iterator[FloatArray]:
+def _blocks(samples: NDArray[np.int16], *clocks: _Clock) -> Iterator[FloatArray]:
     size = round(_BLOCK_S * SAMPLE_RATE_HZ)
     for at in range(0, len(samples), size):
-        block = samples[at : at + size]
+        # One by one, so that a long track's sound does not count as the recogniser's memory.
+        block = samples[at : at + size].astype(np.float32) / np.float32(32768)
         for clock in clocks:
             clock.take((at + len(block)) / SAMPLE_RATE_HZ)
         yield block
 
 
+def rounded(samples: FloatArray) -> NDArray[np.int16]:
+    """Return the sound, -1 to 1, as a file would hold it."""
+    return (np.clip(samples, -1, 1) * 32767).astype(np.int16)
+
+
 def run_track(
-    samples: FloatArray,
+    samples: NDArray[np.int16],
     truth: Truth,
     recogniser: Recogniser,
     pack: Pack,

@@ -107,6 +107,9 @@ class Heard:
     question: str = ""
     """Set where the closest rival is another act altogether ("correction" or not, withdrawn or
     not): what it might have been, in plain words."""
+    of_row_before: bool = False
+    """Whether what it might have been would have gone to the row before: a correction of it, or
+    more said to it."""
     lone_side: str = ""
     """A bare side said by itself. It states nothing, unless it began the finding right after it."""
 

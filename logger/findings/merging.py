@@ -250,6 +250,10 @@ class Table:
         return acts[act](item, statement)
 
     def _open_row(self, item: Heard, statement: Statement) -> Outcome:
+        if item.of_row_before and (before := self._still_open(item)):
+            # "Flexion right shoulder", or "correction right shoulder"? Then its side is wrong.
+            at_s, text = item.utterance.start_s, item.utterance.text
+            before.doubt(f'at {at_s:.0f} s: "{text}", {item.question}')
         row = SpokenRow(item.utterance, item.utterance.end_s)
         row.join(item)
         row.fill(statement.slots)

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 
 _LEAST: Final = 1e-9
+_OF_ROW_BEFORE: Final = frozenset({Act.ATTRIBUTES, Act.CORRECTION, Act.WITHDRAW, Act.NOTE})
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,7 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
     """
     if utterance.verdict is Verdict.TALK:
         question = _perhaps_side(utterance, parser)
-        return Heard(utterance, None, (), question, parser.lone_side(utterance.text))
+        return Heard(utterance, None, (), question, lone_side=parser.lone_side(utterance.text))
     close = close or Closeness()
     nats, alike_nats = close.within(utterance.confidence)
     statement = parser.parse(utterance.text)
@@ -90,12 +91,14 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
         or (rival.margin < close.correcting_nats and _one_corrects(rival.statement, statement))
     ]
     if statement is None:
-        return Heard(utterance, None, (), _question(rivals), parser.lone_side(utterance.text))
+        alone = parser.lone_side(utterance.text)
+        return Heard(utterance, None, (), _question(rivals), lone_side=alone)
     same = [rival for rival in rivals if rival.statement.act is statement.act]
     others = [rival for rival in rivals if rival.statement.act is not statement.act]
     doubts = (_doubt(slot, statement, same) for slot in SLOTS)
     question = _question(others) or _turned(utterance, parser, alike_nats)
-    return Heard(utterance, statement, tuple(doubt for doubt in doubts if doubt), question)
+    before = any(rival.statement.act in _OF_ROW_BEFORE for rival in others)
+    return Heard(utterance, statement, tuple(doubt for doubt in doubts if doubt), question, before)
 
 
 def _perhaps_side(utterance: Utterance, parser: Parser) -> str:

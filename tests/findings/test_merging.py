@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, get_args
 
 import pytest
@@ -141,6 +142,22 @@ def test_unsure_correction_is_applied_and_checked_with_what_was_there() -> None:
 def test_doubted_correction_keeps_its_own_doubt() -> None:
     (row,) = merged(glide(pain=2), doubted(correction(pain=5), "pain", 5, 9)).rows
     assert row.reasons == ("pain: 5 or 9?",)
+
+
+def test_what_may_have_corrected_the_row_before_is_asked_of_it_too() -> None:
+    """Which of both it was decides whether that row's side is wrong."""
+    perhaps = replace(
+        say(Act.FINDING, motion="flexion", side="left"),
+        question='or "correction left"?',
+        of_row_before=True,
+    )
+    rows = merged(glide(), perhaps).rows
+    assert [(row.side, row.status) for row in rows] == [("right", CHECKED), ("left", CHECKED)]
+    assert rows[0].reasons == ('at 5 s: "finding flexion left", or "correction left"?',)
+    rows = merged(glide(), perhaps, step_s=30.0).rows
+    assert rows[0].status == LOGGED, "too late for a correction"
+    other = replace(perhaps, question='or "other side"?', of_row_before=False)
+    assert merged(glide(), other).rows[0].status == LOGGED
 
 
 def test_scratch_that_withdraws_the_last_standing_row() -> None:

@@ -118,6 +118,22 @@ def test_a_correction_is_doubted_from_further_away(said: str, rival: str) -> Non
     assert interpret(far, PARSER).question == ""
 
 
+@pytest.mark.parametrize(
+    ("rival", "before"),
+    [
+        ("correction left shoulder", True),
+        ("pain five", True),
+        ("scratch that", True),
+        ("other side", False),
+        ("check position", False),
+    ],
+)
+def test_it_is_told_whether_the_rival_would_have_gone_to_the_row_before(
+    rival: str, before: bool
+) -> None:
+    assert heard("flexion left shoulder", (rival, 0.5)).of_row_before is before
+
+
 def test_words_that_state_nothing_keep_a_close_statement_as_a_question() -> None:
     found = heard("right", ("right shoulder", 0.5))
     assert found.statement is None

@@ -261,15 +261,13 @@ class _Search:
 
     def _worth(self, raw: FloatArray, scores: FloatArray) -> NDArray[np.intp]:
         """Return which steps are worth it: the likeliest, then the others by their scores."""
-        whole = self._found.values()
-        least_raw = max((reading.log_probability for reading in whole), default=-np.inf)
-        least = max((reading.score for reading in whole), default=-np.inf)
-        possible = np.flatnonzero(raw > max(self._worst, least_raw - self._rules.behind_whole))
-        likeliest = possible[np.argsort(-raw[possible], kind="stable")[: self._rules.likeliest]]
-        floor = max(
-            least - self._rules.behind_whole,
-            scores.max(initial=-np.inf) - self._rules.behind_step,
-        )
+        rules, whole = self._rules, self._found.values()
+        best_raw = max((reading.log_probability for reading in whole), default=-np.inf)
+        best_score = max((reading.score for reading in whole), default=-np.inf)
+        possible = np.flatnonzero(raw > max(self._worst, best_raw - rules.behind_whole))
+        likeliest = possible[np.argsort(-raw[possible], kind="stable")[: rules.likeliest]]
+        best_step = scores.max(initial=-np.inf)
+        floor = max(best_score - rules.behind_whole, best_step - rules.behind_step)
         others = np.setdiff1d(np.flatnonzero((scores > floor) & (raw > self._worst)), likeliest)
         best_first = others[np.argsort(-scores[others], kind="stable")]
         return np.concatenate((likeliest, best_first))

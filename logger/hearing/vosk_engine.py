@@ -12,7 +12,7 @@ import numpy as np
 
 from logger.core.errors import ModelError
 from logger.core.events import Utterance, Verdict
-from logger.core.sound import SAMPLE_RATE_HZ
+from logger.core.sound import SAMPLE_RATE_HZ, rounded
 from logger.grammar.pack import Pack
 from logger.grammar.phrases import command_phrases, linking_words, spoken_phrases
 from logger.hearing.stretches import Stretch
@@ -103,8 +103,7 @@ class VoskRecogniser:
     def _decode(self, stretch: Stretch, *grammar: str) -> list[tuple[str, float]]:
         recogniser = self._make(*grammar)
         recogniser.SetWords(True)
-        clipped = np.clip(np.nan_to_num(stretch.samples), -1, 1)
-        recogniser.AcceptWaveform((clipped * 32767).astype(np.int16).tobytes())
+        recogniser.AcceptWaveform(rounded(np.nan_to_num(stretch.samples)).tobytes())
         result = json.loads(recogniser.FinalResult())
         # Kaldi's rounding gives confidences such as 1.0000001.
         return [(w["word"], min(float(w["conf"]), 1.0)) for w in result.get("result", [])]

@@ -22,13 +22,14 @@ from logger.bench.hearing.document import as_markdown, by_hand
 from logger.bench.hearing.finding_scripts import finding_script
 from logger.bench.hearing.jsgf import to_jsgf, words_of
 from logger.bench.hearing.measuring import Engine, Laboratory, measured
-from logger.bench.hearing.running import Outcome, peak_mb, rounded, run_track
+from logger.bench.hearing.running import Outcome, peak_mb, run_track
 from logger.bench.hearing.scoring import Score
 from logger.bench.hearing.scripts import TimedLine, Truth, TruthRow
 from logger.bench.hearing.talk_scripts import talk_lines
 from logger.cli import main
 from logger.core.errors import UsageError
 from logger.core.events import Utterance, Verdict
+from logger.core.sound import rounded
 from logger.grammar.loading import load_pack
 from logger.grammar.normalising import normalised
 from logger.grammar.parsing import Parser

@@ -108,7 +108,7 @@ def test_an_end_that_leaves_speech_unexplained_is_no_end(tokens: list[bytes]) ->
 
 def test_a_reading_whose_credit_comes_late_is_not_outrun(tokens: list[bytes]) -> None:
     # "Right lateral distraction, hypomobile" lost its first words: without them the credit of
-    # "hypomobile" comes in the third step, and in the 25th with them.
+    # "hypomobile" comes in the first steps, with them in the last.
     whole, late = "right lateral distraction hypomobile", "hypomobile"
     heard, credits_nats = {whole: -1.0, late: -6.0}, {"hypomobile": 20.0}
     assert _read(tokens, heard, credits_nats)[0][0] == whole

@@ -8,10 +8,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from logger.bench.hearing.scripts import TimedLine, Track, Truth, TruthRow
-from logger.core.sound import SAMPLE_RATE_HZ
+from logger.core.sound import SAMPLE_RATE_HZ, rounded
 
 
 def write_track(path: Path, track: Track, about: dict[str, Any]) -> None:
@@ -21,7 +19,7 @@ def write_track(path: Path, track: Track, about: dict[str, Any]) -> None:
         sound.setnchannels(1)
         sound.setsampwidth(2)
         sound.setframerate(SAMPLE_RATE_HZ)
-        sound.writeframes((np.clip(track.samples, -1, 1) * 32767).astype(np.int16).tobytes())
+        sound.writeframes(rounded(track.samples).tobytes())
     document = {**about, **asdict(track.truth)}
     path.with_suffix(".json").write_text(json.dumps(document, indent=1), encoding="utf-8")
 

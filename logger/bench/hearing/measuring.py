@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 from logger.bench.hearing.conditions import Condition
 from logger.bench.hearing.peers import PEERS, TAKE_OPENING, open_peer, with_opening
 from logger.bench.hearing.report import Result
-from logger.bench.hearing.running import Outcome, rounded, run_track
+from logger.bench.hearing.running import Outcome, run_track
 from logger.bench.hearing.scripts import FloatArray, Track, Truth
+from logger.core.sound import rounded
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
 from logger.hearing.engines import Recogniser

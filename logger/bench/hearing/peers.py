@@ -14,12 +14,10 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
-
 from logger.bench.hearing.jsgf import to_jsgf, words_of
 from logger.core.errors import ModelError
 from logger.core.events import Utterance, Verdict
-from logger.core.sound import SAMPLE_RATE_HZ
+from logger.core.sound import SAMPLE_RATE_HZ, rounded
 from logger.grammar.normalising import normalised
 from logger.grammar.pack import Pack
 from logger.grammar.parsing import Parser
@@ -107,7 +105,7 @@ class PocketSphinxRecogniser:
 
     def hear(self, stretch: Stretch) -> Utterance:
         """Decode the stretch; no path through the grammar means talk."""
-        sound = (np.clip(stretch.samples, -1, 1) * 32767).astype(np.int16).tobytes()
+        sound = rounded(stretch.samples).tobytes()
         self._decoder.start_utt()
         self._decoder.process_raw(sound, no_search=False, full_utt=True)
         self._decoder.end_utt()

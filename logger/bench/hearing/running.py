@@ -108,11 +108,6 @@ def _blocks(samples: NDArray[np.int16], *clocks: _Clock) -> Iterator[FloatArray]
         yield block
 
 
-def rounded(samples: FloatArray) -> NDArray[np.int16]:
-    """Return the sound, -1 to 1, as a file would hold it."""
-    return (np.clip(samples, -1, 1) * 32767).astype(np.int16)
-
-
 def run_track(
     samples: NDArray[np.int16],
     truth: Truth,

@@ -8,7 +8,7 @@
         ...
 
 An utterance comes out of the push in which its closing silence ends, 0.7 s after the speech, plus
-the time of computing it. For a live microphone, `ahead=True` begins to compute after 0.3 s of the
+the time of computing it. For a live microphone, `ahead=True` begins to compute after 0.2 s of the
 silence, and throws the result away if speech goes on: the same utterances, mostly with the end of
 their silence. The blocks that come in meanwhile must wait in the caller's queue. Memory does not
 grow: what has been heard is let go.

@@ -9,6 +9,8 @@ from difflib import SequenceMatcher
 from pathlib import Path
 from typing import Final, Protocol
 
+import numpy as np
+
 from logger.core.errors import UsageError
 from logger.core.events import Alternative, Utterance, Verdict
 from logger.core.sound import SAMPLE_RATE_HZ
@@ -29,7 +31,7 @@ from logger.hearing.search import (
     read_network,
     reluctance,
 )
-from logger.hearing.stretches import Stretch
+from logger.hearing.stretches import FloatArray, Stretch
 from logger.hearing.tokens import tokenize
 from logger.hearing.vosk_engine import VoskRecogniser, VoskWords
 
@@ -57,6 +59,9 @@ class HearingRules:
 
     search: SearchRules = field(default_factory=SearchRules)
     tokens_per_s: float = 8.0
+    mirrored_s: float = 0.1
+    """So much of the end of a stretch is put on once more, turned round: a "note" with 0.2 s of
+    sound after it was freely "no", with more of it, its own or mirrored, it was not."""
     heard_gap: float = 2.8
     side_heard_gap: float = 0.8
     """For a change of side alone, which rules the rows after it: those said in 23 tracks were all
@@ -108,8 +113,6 @@ class HearingRules:
     of talk in twelve tracks at 5 dB and at 1.5 m nothing lay under 2.2."""
     note_token_nats: float = 0.6
     """What the words of a note may cost, a token, before they are kept as unsurely heard."""
-    worst_nats: float = 50.0
-    """No reading further than this behind the free one is looked for: it could not count."""
     letters_per_s: float = 7.0
     share_of_letters: float = 0.5
     """A reading with fewer letters than both is talk. Measured at 1.5 m and 5 dB: findings from
@@ -148,8 +151,10 @@ class MoonshineRecogniser:
         """Search the stretch freely and along the network, and judge the difference."""
         seconds = len(stretch.samples) / SAMPLE_RATE_HZ
         most = int(seconds * self._rules.tokens_per_s) + 8
-        listening = self._model.encode(stretch.samples)
-        free = read_freely(listening, most)
+        listening = self._model.encode(self._with_more_after(stretch.samples))
+        free, readings = read_network(
+            listening, self._network, self._rules.search, most_tokens=most
+        )
         if not self._opened(listening, free, most):
             return self._talk(stretch, free)
         for text, prefix in self._notes:
@@ -165,13 +170,6 @@ class MoonshineRecogniser:
                 begun = otherwise_nats <= self._rules.note_sure_nats
                 begun = begun or self._freely(free).startswith(text)
                 return self._noted(stretch, f"{text} {words}", free, note, begun=begun)
-        readings = read_network(
-            listening,
-            self._network,
-            self._rules.search,
-            most_tokens=most,
-            worst=free.log_probability - self._rules.worst_nats,
-        )
         if not readings:
             return self._talk(stretch, free)
         best = readings[0]
@@ -192,6 +190,11 @@ class MoonshineRecogniser:
         said = said_text(best.said)
         sure = math.exp(-gap)
         return Utterance(said, stretch.start_s, stretch.end_s, sure, verdict, tuple(others))
+
+    def _with_more_after(self, samples: FloatArray) -> FloatArray:
+        """Return a stretch with its end mirrored, as far as there is any."""
+        more = min(round(self._rules.mirrored_s * SAMPLE_RATE_HZ), len(samples) - 1)
+        return np.pad(samples, (0, max(more, 0)), "reflect")
 
     def _opened(self, listening: Listening, free: FreeReading, most_tokens: int) -> bool:
         """Whether the stretch begins with the opening word; so does any where there is none."""

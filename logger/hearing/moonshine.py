@@ -243,13 +243,19 @@ class Listening:
         self._keep(past)
         return _log_softmax(logits[:, -1])
 
-    def follow(self, tokens: NDArray[np.int64]) -> FloatArray:
+    def follow(self, tokens: NDArray[np.int64], after: int | None = None) -> FloatArray:
         """Lead the one path there is along tokens, shape (n,), in one call of the decoder.
+
+        Args:
+            tokens: the next ones.
+            after: so many tokens that the path has been led along, the rest taken back; or all.
 
         Returns:
             Log-probabilities of what follows each, shape (n, tokens).
 
         """
+        if after is not None:
+            self._keep([past[:, :, : after + 1] for past in self._past])
         logits, *past = self._step(tokens[np.newaxis], first=False)
         self._keep(past)
         return _log_softmax(logits[0])

@@ -17,12 +17,11 @@ from logger.grammar.pack import Pack
 from logger.grammar.phrases import Phrase
 from logger.hearing.moonshine import END_TOKEN, MoonshineModel
 from logger.hearing.network import Place, Spoken, TokenNetwork, said_text
-from logger.hearing.search import Listening, Reading, score_paths
+from logger.hearing.search import Listening, Reading, score_beside
 from logger.hearing.tokens import tokenize
 
 _FAR_BEHIND_NATS: Final = 12.0
-"""What is farther behind the reading taken, token by token and before weights, makes nothing
-doubtful."""
+"""What is farther behind the reading taken, before weights, makes nothing doubtful."""
 
 
 class Neighbours:
@@ -54,7 +53,7 @@ class Neighbours:
             return
         texts = [self._model.text(list(taken.token_ids)), *(written for _, written in variants)]
         paths = [[*tokenize(text, self._model.tokens), END_TOKEN] for text in texts]
-        own, *scores = score_paths(listening, paths, _FAR_BEHIND_NATS)
+        own, scores = score_beside(listening, paths[0], paths[1:], _FAR_BEHIND_NATS)
         weight = self._network.weight(Place(0, taken.said))
         for (said, _), score in zip(variants, scores, strict=True):
             behind = own + weight - score - self._network.weight(Place(0, said))

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 _MOST_SILENT: Final = 2
 """A comma and a space may stand in a row."""
 _NONE: Final = np.zeros(0, np.int64)
+_NO_NATS: Final = np.zeros(0, np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +34,8 @@ class SearchRules:
     others have had: a sentence's credits come early or late in it, and a step counts tokens."""
     behind_whole: float = 8.0
     """Paths further than this behind the best whole reading are given up."""
+    behind_free: float = 50.0
+    """So are those further than this behind what is freely read: they could not count."""
     ends_within: float = 2.5
     """A reading ends with the speech if the model would not rather go on by more than this.
     Measured on nine synthetic voices: whole readings up to 1.5, cut-off ones from 3."""
@@ -47,8 +50,11 @@ class Listening(Protocol):
     def advance(self, parents: NDArray[np.intp], tokens: NDArray[np.int64]) -> FloatArray:
         """Extend paths `parents` by `tokens`; return what may follow, shape (paths, tokens)."""
 
-    def follow(self, tokens: NDArray[np.int64]) -> FloatArray:
-        """Lead a single path along `tokens`; return what may follow each, shape (n, tokens)."""
+    def follow(self, tokens: NDArray[np.int64], after: int | None = None) -> FloatArray:
+        """Lead a single path along `tokens`, after so many that it has been led along, or all.
+
+        Return what may follow each, shape (n, tokens).
+        """
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,42 +128,27 @@ def reluctance(listening: Listening, token_ids: Sequence[int]) -> float:
     return total
 
 
-def score_paths(
-    listening: Listening, paths: Sequence[Sequence[int]], give_up_behind: float = np.inf
-) -> list[float]:
+def score_paths(listening: Listening, paths: Sequence[Sequence[int]]) -> list[float]:
     """Return the log-probability of each token path, without its end, in nats.
 
-    What paths have in common at their beginning is worked out once. A path that falls further than
-    `give_up_behind` behind the first, token by token, is broken off and has -inf; so is the first
-    once it is alone.
+    What paths have in common at their beginning is worked out once.
     """
-    common = _common(paths)
+    common = min((_common(paths[0], path) for path in paths), default=0)
     log_p, shared = _led_along(listening, paths[0][:common] if paths else ())
     totals, rows = [shared] * len(paths), [0] * len(paths)
     for at in range(common, max(map(len, paths), default=0)):
         steps: dict[tuple[int, int], int] = {}
         for number, path in enumerate(paths):
-            if at >= len(path) or totals[number] == -np.inf:
+            if at >= len(path):
                 continue
             totals[number] += float(log_p[rows[number], path[at]])
-            if totals[number] < totals[0] - give_up_behind:
-                totals[number] = -np.inf
-            elif at + 1 < len(path):
+            if at + 1 < len(path):
                 rows[number] = steps.setdefault((rows[number], path[at]), len(steps))
-        if give_up_behind < np.inf and max(totals[1:], default=-np.inf) == -np.inf:
-            return [-np.inf] * len(paths)
         if not steps:
             break
         parents, tokens = zip(*steps, strict=True)
         log_p = listening.advance(np.array(parents, np.intp), np.array(tokens, np.int64))
     return totals
-
-
-def _common(paths: Sequence[Sequence[int]]) -> int:
-    """Return how many tokens all paths begin with, a token of each left over."""
-    most = min(map(len, paths), default=0) - 1
-    differing = (at for at in range(most) if any(path[at] != paths[0][at] for path in paths))
-    return next(differing, max(most, 0))
 
 
 def _led_along(listening: Listening, tokens: Sequence[int]) -> tuple[FloatArray, float]:
@@ -170,45 +161,95 @@ def _led_along(listening: Listening, tokens: Sequence[int]) -> tuple[FloatArray,
     return after[-1:], float(before[np.arange(len(tokens)), list(tokens)].sum())
 
 
-def read_network(
-    listening: Listening,
-    network: TokenNetwork,
-    rules: SearchRules,
-    *,
-    most_tokens: int,
-    worst: float = -np.inf,
-) -> list[Reading]:
-    """Return the readings that the network allows and that end with the speech, best first.
+def score_beside(
+    listening: Listening, path: Sequence[int], others: Sequence[Sequence[int]], far_behind: float
+) -> tuple[float, list[float]]:
+    """Return the log-probability of a token path, and of others that begin as it does, in nats.
 
-    There is one for each meaning. Paths whose log-probability falls under `worst` are given up.
+    Each is led along from where it differs, in one call of the decoder. One that is further than
+    `far_behind` behind, there or in the end, has -inf.
     """
-    return _Search(listening, network, rules, worst).run(most_tokens)
+    log_p = np.concatenate((listening.start(), listening.follow(np.array(path[:-1], np.int64))))
+    own = [0.0, *log_p[np.arange(len(path)), list(path)].cumsum(dtype=np.float64).tolist()]
+    scores = [-np.inf] * len(others)
+    # What the path and one of them share the next one must share, too: the longest comes first.
+    for number in sorted(range(len(others)), key=lambda n: -_common(path, others[n])):
+        other, at = others[number], _common(path, others[number])
+        total, rest = own[at] + float(log_p[at, other[at]]), other[at + 1 :]
+        if total < own[at + 1] - far_behind:
+            continue
+        if rest:
+            led = listening.follow(np.array(other[at:-1], np.int64), after=at)
+            total += float(led[np.arange(len(rest)), list(rest)].sum())
+        if total >= own[-1] - far_behind:
+            scores[number] = total
+    return own[-1], scores
+
+
+def _common(one: Sequence[int], other: Sequence[int]) -> int:
+    """Return how many tokens both begin with, a token of each left over."""
+    most = min(len(one), len(other)) - 1
+    return next((at for at in range(most) if one[at] != other[at]), max(most, 0))
+
+
+def read_network(
+    listening: Listening, network: TokenNetwork, rules: SearchRules, *, most_tokens: int
+) -> tuple[FreeReading, list[Reading]]:
+    """Return what is freely read, and what the network allows and ends with the speech.
+
+    Of those readings there is one for each meaning, the best first. The free one is led along in
+    the same calls of the decoder, where one path more costs little.
+    """
+    return _Search(listening, network, rules).run(most_tokens)
+
+
+class _Free:
+    """The free reading, token by token."""
+
+    def __init__(self) -> None:
+        self.token_ids: list[int] = []
+        self.log_probability = 0.0
+        self._ended = False
+
+    def step(self, log_p: FloatArray) -> list[int]:
+        """Take what may follow, shape (tokens,); return the token that does, none at the end."""
+        if self._ended:
+            return []
+        token = int(log_p.argmax())
+        self.log_probability += float(log_p[token])
+        self._ended = token == END_TOKEN
+        following = [] if self._ended else [token]
+        self.token_ids += following
+        return following
 
 
 class _Search:
     """One beam search, step by step."""
 
-    def __init__(
-        self, listening: Listening, network: TokenNetwork, rules: SearchRules, worst: float
-    ) -> None:
+    def __init__(self, listening: Listening, network: TokenNetwork, rules: SearchRules) -> None:
         self._listening = listening
         self._network = network
         self._rules = rules
-        self._worst = worst
+        self._free = _Free()
         self._found: dict[tuple[object, ...], Reading] = {}
 
-    def run(self, most_tokens: int) -> list[Reading]:
+    def run(self, most_tokens: int) -> tuple[FreeReading, list[Reading]]:
         paths = [_Path(self._network.start, 0.0, 0.0, silent=1)]
         log_p = self._listening.start()
+        first = 0
         for _ in range(most_tokens):
-            self._collect(paths, log_p)
-            paths = self._extend(paths, log_p)
-            if not paths:
+            free = self._free.step(log_p[0])
+            self._collect(paths, log_p[first:])
+            paths = self._extend(paths, log_p[first:])
+            parents = [0] * len(free) + [first + path.parent for path in paths]
+            tokens = free + [path.token_ids[-1] for path in paths]
+            if not tokens:
                 break
-            parents = np.array([path.parent for path in paths], np.intp)
-            tokens = np.array([path.token_ids[-1] for path in paths], np.int64)
-            log_p = self._listening.advance(parents, tokens)
-        return sorted(self._found.values(), key=lambda reading: -reading.score)
+            # The free reading has the row before those of the paths, until it ends.
+            first = len(free)
+            log_p = self._listening.advance(np.array(parents, np.intp), np.array(tokens, np.int64))
+        free_reading = FreeReading(self._free.token_ids, self._free.log_probability)
+        return free_reading, sorted(self._found.values(), key=lambda reading: -reading.score)
 
     def _collect(self, paths: list[_Path], log_p: FloatArray) -> None:
         best = log_p.max(axis=-1)
@@ -243,8 +284,8 @@ class _Search:
     def _steps(self, paths: list[_Path], log_p: FloatArray) -> Iterator[_Path]:
         """Yield every step that is worth it, best first."""
         steps = [self._row(path, log_p[row]) for row, path in enumerate(paths)]
-        raw = np.concatenate([raw for raw, _ in steps])
-        weights = np.concatenate([weights for _, weights in steps])
+        raw = np.concatenate([_NO_NATS, *(raw for raw, _ in steps)])
+        weights = np.concatenate([_NO_NATS, *(weights for _, weights in steps)])
         scores = raw + weights
         starts = np.cumsum([0, *(len(each) for each, _ in steps)])
         for i in self._worth(raw, scores):
@@ -264,11 +305,12 @@ class _Search:
         rules, whole = self._rules, self._found.values()
         best_raw = max((reading.log_probability for reading in whole), default=-np.inf)
         best_score = max((reading.score for reading in whole), default=-np.inf)
-        possible = np.flatnonzero(raw > max(self._worst, best_raw - rules.behind_whole))
+        worst = self._free.log_probability - rules.behind_free
+        possible = np.flatnonzero(raw > max(worst, best_raw - rules.behind_whole))
         likeliest = possible[np.argsort(-raw[possible], kind="stable")[: rules.likeliest]]
         best_step = scores.max(initial=-np.inf)
         floor = max(best_score - rules.behind_whole, best_step - rules.behind_step)
-        others = np.setdiff1d(np.flatnonzero((scores > floor) & (raw > self._worst)), likeliest)
+        others = np.setdiff1d(np.flatnonzero((scores > floor) & (raw > worst)), likeliest)
         best_first = others[np.argsort(-scores[others], kind="stable")]
         return np.concatenate((likeliest, best_first))
 

@@ -26,7 +26,7 @@ class StretchRules:
     """Silence that ends a stretch: longer than the pause at a comma, shorter than a turn."""
     padding_s: float = 0.4
     """Sound kept before, for the recogniser's sake; not counted in the times."""
-    padding_after_s: float = 0.3
+    padding_after_s: float = 0.2
     """The same after the end."""
     shortest_s: float = 0.2
     longest_s: float = 24.0

@@ -13,12 +13,14 @@ from logger.grammar.interpreting import interpret
 from logger.grammar.loading import load_pack
 from logger.grammar.parsing import Parser
 from logger.grammar.phrases import command_phrases, spoken_phrases
-from logger.hearing import moonshine
+from logger.hearing import engines, moonshine
 from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.ear import hear_all
-from logger.hearing.engines import MoonshineRecogniser, open_recogniser
+from logger.hearing.engines import HearingRules, MoonshineRecogniser, open_recogniser
 from logger.hearing.moonshine import MoonshineModel, open_packaged_model, packaged_model_folder
 from logger.hearing.network import Place, Spoken, TokenNetwork, said_text
+from logger.hearing.search import FreeReading
+from logger.hearing.stretches import Stretch
 from logger.hearing.tokens import tokenize
 from logger.recording.media import open_recording
 
@@ -137,6 +139,40 @@ def test_a_finding_turned_round_is_never_sure(name: str, sure: bool) -> None:
     stated = [interpret(u, parser) for u in heard if u.verdict is Verdict.HEARD]
     texts = [item.utterance.text for item in stated if item.statement and not item.question]
     assert texts == (["right inferior glide stiff"] if sure else [])
+
+
+@pytest.mark.model
+@pytest.mark.parametrize(
+    ("freely", "nats", "verdict"),
+    [
+        ("Note guarding.", (0.0, 0.0), Verdict.HEARD),
+        ("Note guarding.", (2.0, 0.0), Verdict.HEARD),
+        ("No guarding.", (0.1, 0.4), Verdict.HEARD),  # a tie: the arithmetic moves by as much
+        ("No guarding.", (0.3, 0.4), Verdict.UNSURE),
+        ("No guarding.", (2.4, 0.4), Verdict.UNSURE),
+        ("No guarding.", (2.6, 0.4), Verdict.TALK),
+        ("No guarding.", (0.1, 3.1), Verdict.TALK),
+        ("Noted guarding.", (0.1, 0.0), Verdict.TALK),
+    ],
+)
+def test_a_note_is_sure_where_nothing_else_is_likelier(
+    model: MoonshineModel,
+    monkeypatch: pytest.MonkeyPatch,
+    freely: str,
+    nats: tuple[float, float],
+    verdict: Verdict,
+) -> None:
+    """By how much free listening begins otherwise, and how far in all the note is behind it."""
+    otherwise_nats, behind_nats = nats
+    free = FreeReading(tokenize(freely, model.tokens), -1.0)
+    note = FreeReading(tokenize("Note guarding.", model.tokens), -1.0 - behind_nats)
+    monkeypatch.setattr(engines, "read_network", lambda *_, **__: (free, []))
+    monkeypatch.setattr(engines, "read_freely", lambda *_, **__: note)
+    monkeypatch.setattr(engines, "reluctance", lambda *_: otherwise_nats)
+    recogniser = MoonshineRecogniser(PACK, model, HearingRules())
+    heard = recogniser.hear(Stretch(0.0, 1.0, np.zeros(20_000, np.float32)))
+    assert heard.verdict is verdict
+    assert heard.text == ("note guarding" if verdict is not Verdict.TALK else freely)
 
 
 @pytest.mark.model

@@ -13,7 +13,15 @@ from logger.grammar.loading import load_pack
 from logger.grammar.phrases import spoken_phrases
 from logger.hearing.moonshine import END_TOKEN, FloatArray
 from logger.hearing.network import Place, Spoken, TokenNetwork, said_text
-from logger.hearing.search import SearchRules, read_freely, read_network, reluctance, score_paths
+from logger.hearing.search import (
+    FreeReading,
+    SearchRules,
+    read_freely,
+    read_network,
+    reluctance,
+    score_beside,
+    score_paths,
+)
 from logger.hearing.tokens import tokenize
 
 PACK = load_pack("glenohumeral")
@@ -31,6 +39,7 @@ class Hearsay:
         self._paths = {(*tokenize(t, tokens), END_TOKEN): nats for t, nats in weights.items()}
         self._prefixes: list[tuple[int, ...]] = []
         self.steps = 0
+        self.follows = 0
 
     def start(self) -> FloatArray:
         """Return what the first token may be."""
@@ -47,9 +56,11 @@ class Hearsay:
         ]
         return self._next()
 
-    def follow(self, tokens: NDArray[np.int64]) -> FloatArray:
+    def follow(self, tokens: NDArray[np.int64], after: int | None = None) -> FloatArray:
         """Lead the one path along tokens."""
         one = np.zeros(1, np.intp)
+        self._prefixes = [self._prefixes[0][:after]]
+        self.follows += 1
         return np.concatenate([self.advance(one, token[np.newaxis]) for token in tokens])
 
     def _next(self) -> FloatArray:
@@ -80,7 +91,7 @@ def _read(
 ) -> list[tuple[str, float]]:
     network = TokenNetwork(PACK, tokens, credits_nats)
     listening = Hearsay(tokens, heard)
-    found = read_network(listening, network, rules or SearchRules(), most_tokens=60)
+    _, found = read_network(listening, network, rules or SearchRules(), most_tokens=60)
     return [(said_text(reading.said), reading.log_probability) for reading in found]
 
 
@@ -134,10 +145,32 @@ def test_no_number_is_cut_in_two(tokens: list[bytes]) -> None:
     assert found[0][0] == "extension pain six out of ten zero degrees"
 
 
-def test_what_is_hopeless_is_given_up(tokens: list[bytes]) -> None:
+def test_what_is_hopeless_is_given_up_and_the_free_reading_goes_on(tokens: list[bytes]) -> None:
     network = TokenNetwork(PACK, tokens)
-    listening = Hearsay(tokens, {"something else": 0.0})
-    assert not read_network(listening, network, SearchRules(), most_tokens=60, worst=-20.0)
+    talk = "a longer line of speech about something else"
+    listening = Hearsay(tokens, {talk: -0.5})
+    rules = replace(SearchRules(), behind_free=20.0)
+    free, found = read_network(listening, network, rules, most_tokens=60)
+    assert not found
+    assert free == read_freely(Hearsay(tokens, {talk: -0.5}), 60)
+    assert free.token_ids == tokenize(talk, tokens)
+
+
+@pytest.mark.parametrize("heard", ["lax", "right abduction", "right side, hypo mobile, lax"])
+@pytest.mark.parametrize("most_tokens", [1, 4, 60])
+def test_the_free_reading_is_the_same_beside_the_paths(
+    tokens: list[bytes], heard: str, most_tokens: int
+) -> None:
+    said = {heard: -0.5, "right": -3.0}
+    network = TokenNetwork(PACK, tokens)
+    free, _ = read_network(Hearsay(tokens, said), network, SearchRules(), most_tokens=most_tokens)
+    assert free == read_freely(Hearsay(tokens, said), most_tokens)
+
+
+def test_nothing_heard_is_read_as_nothing(tokens: list[bytes]) -> None:
+    network = TokenNetwork(PACK, tokens)
+    free, found = read_network(Hearsay(tokens, {"lax": 0.0}), network, SearchRules(), most_tokens=0)
+    assert (free, found) == (FreeReading([], 0.0), [])
 
 
 def test_a_weight_grows_letter_by_letter_up_to_the_credit(tokens: list[bytes]) -> None:
@@ -190,23 +223,25 @@ def test_free_reading_takes_the_best_token_and_scores_like_the_path(tokens: list
     )
 
 
-def test_a_path_too_far_behind_is_broken_off_and_spoils_no_other(
+def test_others_are_scored_from_where_they_differ_as_if_led_along_whole(
     tokens: list[bytes],
 ) -> None:
-    listening = Hearsay(tokens, {"lax": -0.5, "loose": -1.0})
-    texts = ("lax", "soft end feel", "loose", "left side")
-    paths = [tokenize(text, tokens) for text in texts]
-    whole = score_paths(listening, paths)
-    bounded = score_paths(listening, paths, give_up_behind=-_UNHEARD * 2.5)
-    assert bounded == [each if each >= _UNHEARD * 2.5 else -np.inf for each in whole]
-    assert bounded.count(-np.inf) == 2
+    said = {"lax end feel, right": -0.5, "loose": -1.0, "lax end feel, left": -2.0}
+    texts = ("lax end feel, right", "soft end feel, right", "lax end feel, left", "loose", "lax")
+    paths = [[*tokenize(text, tokens), END_TOKEN] for text in texts]
+    whole = score_paths(Hearsay(tokens, said), paths)
+    own, others = score_beside(Hearsay(tokens, said), paths[0], paths[1:], far_behind=200.0)
+    assert [own, *others] == pytest.approx(whole)
+    bounded = score_beside(Hearsay(tokens, said), paths[0], paths[1:], far_behind=20.0)[1]
+    assert bounded == pytest.approx([n if n >= own - 20.0 else -np.inf for n in whole[1:]])
+    assert 0 < bounded.count(-np.inf) < len(bounded)
 
 
-def test_nothing_is_followed_once_all_others_are_too_far_behind(tokens: list[bytes]) -> None:
+def test_what_is_far_behind_in_its_first_token_is_not_followed(tokens: list[bytes]) -> None:
     listening = Hearsay(tokens, {"lax end feel": -0.5})
-    paths = [tokenize(text, tokens) for text in ("lax end feel", "lax side", "lax or soft")]
-    assert score_paths(listening, paths, give_up_behind=5.0) == [-np.inf] * 3
-    assert listening.steps < len(paths[0]) - 1
+    paths = [[*tokenize(text, tokens), END_TOKEN] for text in ("lax end feel", "lax side", "lax")]
+    assert score_beside(listening, paths[0], paths[1:], far_behind=5.0)[1] == [-np.inf] * 2
+    assert listening.follows == 1
 
 
 def test_no_paths_have_no_scores(tokens: list[bytes]) -> None:

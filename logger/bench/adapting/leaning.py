@@ -1,6 +1,6 @@
 """How much rather the taught encoder lets one of two values be heard that sound alike.
 
-`python -m logger.bench.adapting.leaning SPEECH.npz OUT.toml`. Where noise hides what tells two
+`python -m logger.bench.adapting.leaning OUT.toml SPEECH.npz...`. Where noise hides what tells two
 words apart, the model still prefers one: "adduction", when nine of ten times in doubt it was
 "abduction". What was said of spoilt speech is known, so that the number of nats to put on each
 phrase can be fitted: those with which the chance of the right one, by the difference of both, is
@@ -132,15 +132,19 @@ def leanings(found: Iterable[Margin]) -> dict[str, float]:
 def main() -> None:
     """Measure and write."""
     asked = argparse.ArgumentParser(description=__doc__)
-    asked.add_argument("speech", type=Path)
     asked.add_argument("out", type=Path)
-    asked.add_argument("--count", type=int, default=2000)
+    asked.add_argument("speech", type=Path, nargs="+", help="each as much as the others")
+    asked.add_argument("--count", type=int, default=2000, help="utterances of each")
     given = asked.parse_args()
     pack = load_pack("glenohumeral")
     model = MoonshineModel(packaged_model_folder(), room_encoder=room_encoder())
     credits_nats = rare_phrase_credits(pack, model)
     pairs = alike_words(pack)
-    found = list(margins(load_speech(given.speech), given.count, pairs, model, credits_nats))
+    found = [
+        margin
+        for path in given.speech
+        for margin in margins(load_speech(path), given.count, pairs, model, credits_nats)
+    ]
     lines = (f'"{phrase}" = {nats}\n' for phrase, nats in leanings(found).items())
     given.out.write_text(_HEADING + "".join(lines), "utf-8")
 

@@ -19,7 +19,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.bench.adapting.strangers import any_of, said_otherwise, strangers
+from logger.bench.adapting.strangers import any_of, said_otherwise, strangers, variants
 from logger.bench.hearing.finding_scripts import finding_script
 from logger.bench.hearing.natural_scripts import natural_script
 from logger.bench.hearing.talk_scripts import talk_lines
@@ -179,16 +179,18 @@ def main() -> None:
     asked.add_argument("--cache", type=Path, required=True, help="where what voices say is kept")
     asked.add_argument("--kokoro", type=Path, help="folder of the npm package kokoro-js")
     asked.add_argument("--voice", nargs="*", default=[], help="only these, such as flite:awb")
+    asked.add_argument("--variants", action="store_true", help="only those of espeak, 70 voices")
     asked.add_argument("--about", default="", help="only like phrases with this, such as duction")
     given = asked.parse_args()
     pack = load_pack("glenohumeral")
     found = voices_to_train_with(open_voices(given.cache, given.kokoro).found)
     voices = [voice for voice in found if not given.voice or voice.name in given.voice]
+    voices = variants() if given.variants else voices
     if not voices:
         asked.error("none of these voices is installed and may be taught with")
     try:
         utterances = list(spoken(of_voices(voices, pack, given.seed, given.about), given.count))
-        if given.kokoro and not given.voice:
+        if given.kokoro and not (given.voice or given.variants):
             strangers_say = of_strangers(given.kokoro, pack, given.seed, given.about)
             utterances += spoken(strangers_say, given.count)
     except UsageError as error:

@@ -15,6 +15,8 @@ from logger.bench.hearing.voices import (
     BRITISH,
     KEPT_ASIDE,
     KokoroVoice,
+    Voice,
+    espeak_voices,
     read_style,
     style_files,
 )
@@ -23,6 +25,18 @@ _SHARES: Final = (-0.25, 1.25)
 """Of the one style in the mixture; below 0 and above 1 it is like neither."""
 _SPEEDS: Final = (0.85, 1.2)
 _OTHERWISE: Final = 0.4
+_LANGUAGES: Final = (
+    *(
+        "en-us",
+        "en-gb",
+        "en-gb-x-gbclan",
+        "en-gb-x-gbcwmd",
+        "en-us-nyc",
+        "en-029",
+        "en-gb-scotland",
+    ),
+)
+_VARIANTS: Final = ("m1", "m3", "m5", "m7", "f1", "f4", "f5", "croak", "klatt", "klatt4")
 
 ALSO_SAID: Final = {
     "hypomobile": ("hypo-mobile", "hypo mobile"),
@@ -49,6 +63,15 @@ def strangers(kokoro_folder: Path, rng: random.Random) -> Iterator[KokoroVoice]:
         name = f"mixed:{one}_{share:.2f}_{other}_{speed:.2f}_{language}"
         mixed = share * styles[one] + (1 - share) * styles[other]
         yield KokoroVoice(name, mixed, language, speed)
+
+
+def variants() -> list[Voice]:
+    """Return espeak's Englishes in the voices of its variants, those of the benchmark left out."""
+    return [
+        voice
+        for voice in espeak_voices(f"{one}+{other}" for one in _LANGUAGES for other in _VARIANTS)
+        if voice.name not in KEPT_ASIDE
+    ]
 
 
 def said_otherwise(text: str, rng: random.Random) -> str:

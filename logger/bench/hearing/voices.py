@@ -16,7 +16,7 @@ import subprocess
 import tempfile
 import unicodedata
 import wave
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -94,7 +94,7 @@ def open_voices(cache_folder: Path, kokoro_folder: Path | None = None) -> Voices
 def _finders(kokoro_folder: Path | None) -> dict[str, Callable[[], list[Voice]]]:
     return {
         "flite (Debian: flite) is not installed": _flite_voices,
-        "espeak-ng (Debian: espeak-ng) is not installed": _espeak_voices,
+        "espeak-ng (Debian: espeak-ng) is not installed": espeak_voices,
         "festival (Debian: festival, festvox-kallpc16k, festvox-kdlpc16k, festvox-us-slt-hts) "
         "is not installed": _festival_voices,
         "piper with the voice joe (group bench) is not installed": _piper_voices,
@@ -178,13 +178,14 @@ def _flite_voices() -> list[Voice]:
     ]
 
 
-def _espeak_voices() -> list[Voice]:
+def espeak_voices(names: Iterable[str] = _ESPEAK) -> list[Voice]:
+    """Return these languages of espeak, each perhaps with a variant after "+", if it is there."""
     program = shutil.which("espeak-ng")
     if program is None:
         return []
     return [
         _ProgramVoice(f"espeak:{name}", (program, "-v", name, "-w", "{file}", "{text}"))
-        for name in _ESPEAK
+        for name in names
     ]
 
 

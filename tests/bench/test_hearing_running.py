@@ -11,10 +11,13 @@ import sys
 from dataclasses import replace
 from itertools import islice
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from hypothesis import given
+from hypothesis import strategies as st
 
 from logger.bench.hearing import curves, peers, report, short
 from logger.bench.hearing.conditions import CONDITIONS
@@ -22,7 +25,7 @@ from logger.bench.hearing.document import as_markdown, by_hand
 from logger.bench.hearing.finding_scripts import finding_script
 from logger.bench.hearing.jsgf import to_jsgf, words_of
 from logger.bench.hearing.measuring import Engine, Laboratory, measured
-from logger.bench.hearing.running import Outcome, peak_mb, run_track
+from logger.bench.hearing.running import Outcome, Stored, peak_mb, run_track
 from logger.bench.hearing.scoring import Score
 from logger.bench.hearing.scripts import TimedLine, Truth, TruthRow
 from logger.bench.hearing.talk_scripts import talk_lines
@@ -101,6 +104,19 @@ def test_outcomes_add_up_and_nothing_heard_has_no_delay() -> None:
     assert both.peak_mb == 300.0
     assert Outcome().delay_s(50) is None
     assert Outcome().speed == 0.0
+
+
+@given(data=st.data(), length=st.integers(0, 40))
+def test_stored_sound_is_read_as_an_array_is(data: st.DataObject, length: int) -> None:
+    whole = np.arange(length, dtype=np.int16) - 20
+    place = st.integers(0, length + 5)
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "track.s16"
+        whole.tofile(path)
+        stored = Stored(path)
+        assert len(stored) == length
+        wanted = slice(data.draw(place), data.draw(place))
+        assert stored[wanted].tolist() == whole[wanted].tolist()
 
 
 def test_memory_is_that_of_the_process() -> None:

@@ -12,15 +12,13 @@ from functools import cache
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Self
-
-import numpy as np
-from numpy.typing import NDArray
 
 from logger.bench.hearing.conditions import Condition
 from logger.bench.hearing.peers import PEERS, TAKE_OPENING, open_peer, with_opening
 from logger.bench.hearing.report import Result
-from logger.bench.hearing.running import Outcome, run_track
+from logger.bench.hearing.running import Outcome, Stored, run_track
 from logger.bench.hearing.scripts import FloatArray, Track, Truth
 from logger.core.sound import rounded
 from logger.grammar.loading import load_pack
@@ -69,10 +67,12 @@ class Laboratory:
 
         With an `opening` word, only the engines that can be told one.
         """
-        whole = rounded(samples)
-        for engine, pool in self._pools.items():
-            if not opening or engine.name in TAKE_OPENING:
-                yield engine, pool.submit(_heard, engine, whole, truth, opening).result()
+        with TemporaryDirectory() as folder:
+            path = Path(folder) / "track.s16"
+            rounded(samples).tofile(path)
+            for engine, pool in self._pools.items():
+                if not opening or engine.name in TAKE_OPENING:
+                    yield engine, pool.submit(_heard, engine, path, truth, opening).result()
 
 
 def _end_with_parent() -> None:
@@ -89,9 +89,9 @@ def _end_with_parent() -> None:
     threading.Thread(target=watch, daemon=True).start()
 
 
-def _heard(engine: Engine, samples: NDArray[np.int16], truth: Truth, opening: str) -> Outcome:
+def _heard(engine: Engine, path: Path, truth: Truth, opening: str) -> Outcome:
     pack, recogniser = _opened(engine, opening)
-    return run_track(samples, truth, recogniser, pack)
+    return run_track(Stored(path), truth, recogniser, pack)
 
 
 @cache

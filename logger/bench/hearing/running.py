@@ -12,7 +12,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -98,10 +98,39 @@ class _Clock:
         self._taken_at = self._timer()
 
 
-def _blocks(samples: NDArray[np.int16], *clocks: _Clock) -> Iterator[FloatArray]:
+class Samples(Protocol):
+    """16-bit sound of which pieces can be taken: an array of shape (n,), or what is stored."""
+
+    def __len__(self) -> int:
+        """Return how many samples there are."""
+
+    def __getitem__(self, wanted: slice, /) -> NDArray[np.int16]:
+        """Return the samples from a start to an end, in steps of one."""
+
+
+class Stored:
+    """The samples of a raw file, read piece by piece.
+
+    An hour of sound in a process would count as the memory of the recogniser that it measures.
+    """
+
+    def __init__(self, path: Path) -> None:
+        """Take a file of 16-bit samples in this machine's byte order."""
+        self._path = path
+
+    def __len__(self) -> int:
+        """Return how many samples there are."""
+        return self._path.stat().st_size // 2
+
+    def __getitem__(self, wanted: slice, /) -> NDArray[np.int16]:
+        """Return the samples from a start to an end."""
+        start, stop, _ = wanted.indices(len(self))
+        return np.fromfile(self._path, np.int16, max(stop - start, 0), offset=2 * start)
+
+
+def _blocks(samples: Samples, *clocks: _Clock) -> Iterator[FloatArray]:
     size = round(_BLOCK_S * SAMPLE_RATE_HZ)
     for at in range(0, len(samples), size):
-        # One by one, so that a long track's sound does not count as the recogniser's memory.
         block = samples[at : at + size].astype(np.float32) / np.float32(32768)
         for clock in clocks:
             clock.take((at + len(block)) / SAMPLE_RATE_HZ)
@@ -109,7 +138,7 @@ def _blocks(samples: NDArray[np.int16], *clocks: _Clock) -> Iterator[FloatArray]
 
 
 def run_track(
-    samples: NDArray[np.int16],
+    samples: Samples,
     truth: Truth,
     recogniser: Recogniser,
     pack: Pack,

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 _MOST_SILENT: Final = 2
 """A comma and a space may stand in a row."""
 _NONE: Final = np.zeros(0, np.int64)
-_NO_NATS: Final = np.zeros(0, np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +92,29 @@ class _Path:
     parent: int = 0
 
 
+class _Free:
+    """A free reading, token by token."""
+
+    def __init__(self) -> None:
+        self.token_ids: list[int] = []
+        self.log_probability = 0.0
+        self._ended = False
+
+    def step(self, log_p: FloatArray, forced: int | None = None) -> list[int]:
+        """Take what may follow, shape (tokens,); return the token that does, none at the end."""
+        if self._ended:
+            return []
+        token = int(log_p.argmax()) if forced is None else forced
+        self.log_probability += float(log_p[token])
+        self._ended = token == END_TOKEN
+        following = [] if self._ended else [token]
+        self.token_ids += following
+        return following
+
+    def reading(self) -> FreeReading:
+        return FreeReading(self.token_ids, self.log_probability)
+
+
 def read_freely(
     listening: Listening,
     most_tokens: int,
@@ -103,17 +125,14 @@ def read_freely(
 
     A reading that falls under `give_up_below`, in nats, is broken off: it can only fall further.
     """
-    log_p = listening.start()
-    ids: list[int] = []
-    total = 0.0
-    while len(ids) < most_tokens:
-        token = prefix[len(ids)] if len(ids) < len(prefix) else int(log_p[0].argmax())
-        total += float(log_p[0, token])
-        if token == END_TOKEN or total < give_up_below:
+    free, log_p = _Free(), listening.start()
+    while len(free.token_ids) < most_tokens:
+        forced = prefix[len(free.token_ids) : len(free.token_ids) + 1]
+        token = free.step(log_p[0], *forced)
+        if not token or free.log_probability < give_up_below:
             break
-        ids.append(token)
-        log_p = listening.advance(np.zeros(1, np.intp), np.array([token], np.int64))
-    return FreeReading(ids, total)
+        log_p = listening.advance(np.zeros(1, np.intp), np.array(token, np.int64))
+    return free.reading()
 
 
 def reluctance(listening: Listening, token_ids: Sequence[int]) -> float:
@@ -203,26 +222,6 @@ def read_network(
     return _Search(listening, network, rules).run(most_tokens)
 
 
-class _Free:
-    """The free reading, token by token."""
-
-    def __init__(self) -> None:
-        self.token_ids: list[int] = []
-        self.log_probability = 0.0
-        self._ended = False
-
-    def step(self, log_p: FloatArray) -> list[int]:
-        """Take what may follow, shape (tokens,); return the token that does, none at the end."""
-        if self._ended:
-            return []
-        token = int(log_p.argmax())
-        self.log_probability += float(log_p[token])
-        self._ended = token == END_TOKEN
-        following = [] if self._ended else [token]
-        self.token_ids += following
-        return following
-
-
 class _Search:
     """One beam search, step by step."""
 
@@ -239,8 +238,9 @@ class _Search:
         first = 0
         for _ in range(most_tokens):
             free = self._free.step(log_p[0])
-            self._collect(paths, log_p[first:])
-            paths = self._extend(paths, log_p[first:])
+            if paths:
+                self._collect(paths, log_p[first:])
+                paths = self._extend(paths, log_p[first:])
             parents = [0] * len(free) + [first + path.parent for path in paths]
             tokens = free + [path.token_ids[-1] for path in paths]
             if not tokens:
@@ -248,8 +248,8 @@ class _Search:
             # The free reading has the row before those of the paths, until it ends.
             first = len(free)
             log_p = self._listening.advance(np.array(parents, np.intp), np.array(tokens, np.int64))
-        free_reading = FreeReading(self._free.token_ids, self._free.log_probability)
-        return free_reading, sorted(self._found.values(), key=lambda reading: -reading.score)
+        found = sorted(self._found.values(), key=lambda reading: -reading.score)
+        return self._free.reading(), found
 
     def _collect(self, paths: list[_Path], log_p: FloatArray) -> None:
         best = log_p.max(axis=-1)
@@ -284,8 +284,8 @@ class _Search:
     def _steps(self, paths: list[_Path], log_p: FloatArray) -> Iterator[_Path]:
         """Yield every step that is worth it, best first."""
         steps = [self._row(path, log_p[row]) for row, path in enumerate(paths)]
-        raw = np.concatenate([_NO_NATS, *(raw for raw, _ in steps)])
-        weights = np.concatenate([_NO_NATS, *(weights for _, weights in steps)])
+        raw = np.concatenate([raw for raw, _ in steps])
+        weights = np.concatenate([weights for _, weights in steps])
         scores = raw + weights
         starts = np.cumsum([0, *(len(each) for each, _ in steps)])
         for i in self._worth(raw, scores):

@@ -38,18 +38,15 @@ class Hearsay:
         self._size = len(tokens)
         self._paths = {(*tokenize(t, tokens), END_TOKEN): nats for t, nats in weights.items()}
         self._prefixes: list[tuple[int, ...]] = []
-        self.steps = 0
         self.follows = 0
 
     def start(self) -> FloatArray:
         """Return what the first token may be."""
         self._prefixes = [()]
-        self.steps = 0
         return self._next()
 
     def advance(self, parents: NDArray[np.intp], tokens: NDArray[np.int64]) -> FloatArray:
         """Extend the paths."""
-        self.steps += 1
         self._prefixes = [
             (*self._prefixes[parent], int(token))
             for parent, token in zip(parents, tokens, strict=True)

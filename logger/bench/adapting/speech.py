@@ -183,9 +183,12 @@ def main() -> None:
     asked.add_argument("--about", default="", help="only like phrases with this, such as duction")
     given = asked.parse_args()
     pack = load_pack("glenohumeral")
-    found = voices_to_train_with(open_voices(given.cache, given.kokoro).found)
-    voices = [voice for voice in found if not given.voice or voice.name in given.voice]
-    voices = variants() if given.variants else voices
+    found = variants() if given.variants else open_voices(given.cache, given.kokoro).found
+    voices = [
+        voice
+        for voice in voices_to_train_with(found)
+        if not given.voice or voice.name in given.voice
+    ]
     if not voices:
         asked.error("none of these voices is installed and may be taught with")
     try:

@@ -22,7 +22,6 @@ from logger.grammar.pack import BLANK
 from logger.grammar.phrases import command_phrases, slot_phrases, spoken_phrases
 from logger.hearing.network import NUMBER
 from logger.hearing.search import score_paths
-from logger.hearing.tokens import tokenize
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -138,6 +137,6 @@ def _expected(texts: list[str], model: MoonshineModel) -> dict[str, float]:
     """Return the log-probability of each text as the next phrase, when only noise is heard."""
     noise = np.random.default_rng(0).normal(0, _NOISE, _NOISE_S * SAMPLE_RATE_HZ)
     listening = model.encode(noise.astype(np.float32), untaught=True)
-    paths = [tokenize(f"{_BEFORE} {text}", model.tokens) for text in texts]
-    before, *whole = score_paths(listening, [tokenize(_BEFORE, model.tokens), *paths])
+    paths = [model.tokenize(f"{_BEFORE} {text}") for text in texts]
+    before, *whole = score_paths(listening, [model.tokenize(_BEFORE), *paths])
     return {text: nats - before for text, nats in zip(texts, whole, strict=True)}

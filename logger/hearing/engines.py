@@ -32,7 +32,6 @@ from logger.hearing.search import (
     reluctance,
 )
 from logger.hearing.stretches import FloatArray, Stretch
-from logger.hearing.tokens import tokenize
 from logger.hearing.vosk_engine import VoskRecogniser, VoskWords
 
 ENGINES: Final = ("moonshine", "vosk")
@@ -136,16 +135,14 @@ class MoonshineRecogniser:
         self._network = TokenNetwork(pack, model.tokens, credits_nats)
         self._neighbours = Neighbours(pack, model, self._network)
         openings = pack.utterance.opening_word or ("",)
-        self._openings = [
-            tokenize(word.capitalize(), model.tokens) for word in pack.utterance.opening_word
-        ]
+        self._openings = [model.tokenize(word.capitalize()) for word in pack.utterance.opening_word]
         notes = [
             f"{opening} {phrase.text}".strip()
             for opening in openings
             for phrase in command_phrases(pack)
             if phrase.takes_words
         ]
-        self._notes = [(text, tokenize(text.capitalize(), model.tokens)) for text in notes]
+        self._notes = [(text, model.tokenize(text.capitalize())) for text in notes]
 
     def hear(self, stretch: Stretch) -> Utterance:
         """Search the stretch freely and along the network, and judge the difference."""

@@ -20,6 +20,7 @@ import onnxruntime
 from numpy.typing import NDArray
 
 from logger.core.errors import ModelError
+from logger.hearing.tokens import Tokenizer
 
 START_TOKEN: Final = 1
 END_TOKEN: Final = 2
@@ -147,6 +148,7 @@ class MoonshineModel:
         options.enable_cpu_mem_arena = False
         try:
             self.tokens = read_tokens(folder / _FILES[2])
+            self._tokenizer = Tokenizer(self.tokens)
             self._encoder = onnxruntime.InferenceSession(str(folder / _FILES[0]), options)
             self._room_encoder = room_encoder and onnxruntime.InferenceSession(
                 str(room_encoder), options
@@ -191,6 +193,10 @@ class MoonshineModel:
     def past_names(self) -> list[str]:
         """The names of the decoder's cache inputs, in order."""
         return self._past_names
+
+    def tokenize(self, text: str) -> list[int]:
+        """Return the ids of a text's tokens, as the model would write it at once."""
+        return self._tokenizer.tokenize(text)
 
     def text(self, token_ids: list[int]) -> str:
         """Return the text of a token path, as the model wrote it."""

@@ -177,6 +177,7 @@ class TokenNetwork:
             for kind, credit in node.best.items():
                 self._best[self._kinds.index(kind), at] = credit
         self._contexts: dict[tuple[object, ...], _Context] = {}
+        self._known: dict[tuple[Spoken, ...], tuple[tuple[object, ...], _Context]] = {}
         self._walks: dict[tuple[int, int], _Walk] = {}
         self._moves: dict[tuple[object, ...], Moves] = {}
         self.punctuation = np.array(
@@ -206,6 +207,8 @@ class TokenNetwork:
 
     def _context(self, said: tuple[Spoken, ...]) -> tuple[tuple[object, ...], _Context]:
         """Return what `said` comes to, with a key that is the same for all that comes to it."""
+        if said in self._known:
+            return self._known[said]
         counts = Counter(_kind(phrase) for phrase in said)
         last = said[-1:]
         key = (frozenset(counts.items()), *map(_kind, last), bool(last) and _is_last(last[-1]))
@@ -219,7 +222,9 @@ class TokenNetwork:
             weights = (credit - np.array(costs, np.float32)[:, np.newaxis]).max(axis=0)
             _make_room(self._contexts)
             self._contexts[key] = _Context(said, counts, self._oddity(counts), weights)
-        return key, self._contexts[key]
+        _make_room(self._known)
+        self._known[said] = key, self._contexts[key]
+        return self._known[said]
 
     def moves(self, place: Place, *, joined: bool = False) -> Moves:
         """Return every token that may come next, with the place it leads to.
@@ -369,7 +374,7 @@ def _weight_in(context: _Context, node: int) -> float:
     return float(context.weights[node]) if node else -context.oddity
 
 
-def _make_room(cache: dict[tuple[object, ...], Any]) -> None:
+def _make_room(cache: dict[Any, Any]) -> None:
     """Forget all once there is too much: what is needed again is soon made again."""
     if len(cache) >= _MOST_KEPT:
         cache.clear()

@@ -181,12 +181,15 @@ def _led_along(listening: Listening, tokens: Sequence[int]) -> tuple[FloatArray,
 
 
 def score_beside(
-    listening: Listening, path: Sequence[int], others: Sequence[Sequence[int]], far_behind: float
+    listening: Listening,
+    path: Sequence[int],
+    others: Sequence[Sequence[int]],
+    far_behind: Sequence[float],
 ) -> tuple[float, list[float]]:
     """Return the log-probability of a token path, and of others that begin as it does, in nats.
 
     Each is led along from where it differs, in one call of the decoder. One that is further than
-    `far_behind` behind, there or in the end, has -inf.
+    its own limit `far_behind` behind, there or in the end, has -inf.
     """
     log_p = np.concatenate((listening.start(), listening.follow(np.array(path[:-1], np.int64))))
     own = [0.0, *log_p[np.arange(len(path)), list(path)].cumsum(dtype=np.float64).tolist()]
@@ -195,12 +198,12 @@ def score_beside(
     for number in sorted(range(len(others)), key=lambda n: -_common(path, others[n])):
         other, at = others[number], _common(path, others[number])
         total, rest = own[at] + float(log_p[at, other[at]]), other[at + 1 :]
-        if total < own[at + 1] - far_behind:
+        if total < own[at + 1] - far_behind[number]:
             continue
         if rest:
             led = listening.follow(np.array(other[at:-1], np.int64), after=at)
             total += float(led[np.arange(len(rest)), list(rest)].sum())
-        if total >= own[-1] - far_behind:
+        if total >= own[-1] - far_behind[number]:
             scores[number] = total
     return own[-1], scores
 

@@ -21,7 +21,6 @@ from logger.hearing.moonshine import MoonshineModel, open_packaged_model, packag
 from logger.hearing.network import Place, Spoken, TokenNetwork, said_text
 from logger.hearing.search import FreeReading
 from logger.hearing.stretches import Stretch
-from logger.hearing.tokens import tokenize
 from logger.recording.media import open_recording
 
 DATA = Path(__file__).parent / "data"
@@ -61,7 +60,7 @@ def test_network_takes_every_spelling_and_nothing_else(
 ) -> None:
     network = TokenNetwork(PACK, model.tokens)
     places: list[Place] = [network.start]
-    for token in tokenize(text, model.tokens):
+    for token in model.tokenize(text):
         if token not in network.punctuation:
             places = [
                 moves.place(at, row)
@@ -146,7 +145,7 @@ def test_a_path_taken_back_goes_on_as_if_never_led_further(model: MoonshineModel
     blocks = open_recording(DATA / "stiff.flac").audio_blocks(60.0)
     listening = model.encode(np.concatenate([block.samples for block in blocks]))
     kept, left, instead = (
-        np.array(tokenize(text, model.tokens), np.int64)
+        np.array(model.tokenize(text), np.int64)
         for text in ("Right, inferior glide,", "hypermobile, pain two", "stiff")
     )
     listening.start()
@@ -183,8 +182,8 @@ def test_a_note_is_sure_where_nothing_else_is_likelier(
 ) -> None:
     """By how much free listening begins otherwise, and how far in all the note is behind it."""
     otherwise_nats, behind_nats = nats
-    free = FreeReading(tokenize(freely, model.tokens), -1.0)
-    note = FreeReading(tokenize("Note guarding.", model.tokens), -1.0 - behind_nats)
+    free = FreeReading(model.tokenize(freely), -1.0)
+    note = FreeReading(model.tokenize("Note guarding."), -1.0 - behind_nats)
     monkeypatch.setattr(engines, "read_network", lambda *_, **__: (free, []))
     monkeypatch.setattr(engines, "read_freely", lambda *_, **__: note)
     monkeypatch.setattr(engines, "reluctance", lambda *_: otherwise_nats)

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from logger.core.events import Verdict
+from logger.grammar.interpreting import Closeness
 from logger.grammar.loading import load_pack
 from logger.hearing import neighbours
 from logger.hearing.ear import hear_all
@@ -58,3 +59,8 @@ def test_a_narrow_search_still_weighs_them(
     margins = [other.margin for other in utterance.alternatives if other.text == swapped]
     assert len(margins) == 1
     assert margins[0] > 0
+
+
+def test_whatever_may_raise_a_doubt_is_weighed() -> None:
+    """With room for what a rival gains after the word in which it differs."""
+    assert Closeness().farthest_nats + 3.0 <= neighbours._FAR_BEHIND_NATS

@@ -22,12 +22,17 @@ from logger.hearing.search import (
     score_beside,
     score_paths,
 )
-from logger.hearing.tokens import tokenize
+from logger.hearing.tokens import Tokenizer
 
 PACK = load_pack("glenohumeral")
 _CONTROL = [b"<unk>", b"<s>", b"</s>"]
 _PARTS = "\u2581 a b c d e f g h i l m n o p r s t u v w x y , . hy po per mobile right in end"
 _UNHEARD = -9.0
+
+
+def tokenize(text: str, tokens: Sequence[bytes]) -> list[int]:
+    """Return the ids of a text's tokens."""
+    return Tokenizer(tokens).tokenize(text)
 
 
 class Hearsay:
@@ -227,17 +232,17 @@ def test_others_are_scored_from_where_they_differ_as_if_led_along_whole(
     texts = ("lax end feel, right", "soft end feel, right", "lax end feel, left", "loose", "lax")
     paths = [[*tokenize(text, tokens), END_TOKEN] for text in texts]
     whole = score_paths(Hearsay(tokens, said), paths)
-    own, others = score_beside(Hearsay(tokens, said), paths[0], paths[1:], far_behind=200.0)
+    own, others = score_beside(Hearsay(tokens, said), paths[0], paths[1:], [200.0] * 4)
     assert [own, *others] == pytest.approx(whole)
-    bounded = score_beside(Hearsay(tokens, said), paths[0], paths[1:], far_behind=20.0)[1]
-    assert bounded == pytest.approx([n if n >= own - 20.0 else -np.inf for n in whole[1:]])
-    assert 0 < bounded.count(-np.inf) < len(bounded)
+    limits = [own - nats + more for nats, more in zip(others, (1.0, -1.0, 1.0, -1.0), strict=True)]
+    bounded = score_beside(Hearsay(tokens, said), paths[0], paths[1:], limits)[1]
+    assert bounded == pytest.approx([others[0], -np.inf, others[2], -np.inf])
 
 
 def test_what_is_far_behind_in_its_first_token_is_not_followed(tokens: list[bytes]) -> None:
     listening = Hearsay(tokens, {"lax end feel": -0.5})
     paths = [[*tokenize(text, tokens), END_TOKEN] for text in ("lax end feel", "lax side", "lax")]
-    assert score_beside(listening, paths[0], paths[1:], far_behind=5.0)[1] == [-np.inf] * 2
+    assert score_beside(listening, paths[0], paths[1:], [5.0] * 2)[1] == [-np.inf] * 2
     assert listening.follows == 1
 
 

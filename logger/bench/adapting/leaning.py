@@ -38,7 +38,6 @@ from logger.hearing.moonshine import (
     room_encoder,
 )
 from logger.hearing.search import Listening, score_paths
-from logger.hearing.tokens import tokenize
 
 _SEED: Final = 77
 _HELD_TO_NOTHING: Final = 0.1
@@ -95,7 +94,7 @@ def margins(
 def _ahead(listening: Listening, said: str, other: str, model: MoonshineModel) -> float:
     """Return how much likelier what was said is than the other, both in its likeliest spelling."""
     ways = list(zip(spellings(said), spellings(other), strict=True))
-    paths = [[*tokenize(text, model.tokens), END_TOKEN] for way in ways for text in way]
+    paths = [[*model.tokenize(text), END_TOKEN] for way in ways for text in way]
     scores = np.array(score_paths(listening, paths)).reshape(-1, 2)
     best = scores[int(scores.max(axis=1).argmax())]
     return float(best[0] - best[1])

@@ -18,7 +18,6 @@ from logger.grammar.phrases import Phrase, spoken_phrases
 from logger.hearing.moonshine import END_TOKEN, START_TOKEN, MoonshineModel
 from logger.hearing.network import in_digits
 from logger.hearing.search import Listening, read_freely, score_paths
-from logger.hearing.tokens import tokenize
 
 _TOKENS_PER_S: Final = 8.0
 _MORE_TOKENS: Final = 8
@@ -89,7 +88,7 @@ class Speller:
         return paths[style], style
 
     def _cut(self, text: str) -> list[int]:
-        return [START_TOKEN, *tokenize(text, self._model.tokens), END_TOKEN]
+        return [START_TOKEN, *self._model.tokenize(text), END_TOKEN]
 
     def _changed(self, words: Sequence[str]) -> Iterator[tuple[str, float, bool]]:
         """Yield the text with one phrase changed, how much less it is credited, and if alike."""

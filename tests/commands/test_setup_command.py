@@ -177,7 +177,8 @@ def test_unknown_test_names_those_there_are() -> None:
 def test_other_commands_do_not_load_what_draws() -> None:
     """The plot brings matplotlib along, the video its font and Pillow."""
     code = (
-        "import sys, logger.cli; "
+        "import sys; from importlib import import_module; from logger.cli import COMMANDS; "
+        "[import_module(f'logger.commands.{module}') for module, _ in COMMANDS.values()]; "
         "sys.exit({'logger.files.angle_plot', 'logger.files.lettering'} & set(sys.modules))"
     )
     told = subprocess.run([sys.executable, "-c", code], check=False, capture_output=True)  # noqa: S603 - our own code

@@ -14,7 +14,7 @@ import click
 from logger.core.errors import SpokenFindingsError
 
 _EXITS: Final = (
-    "\b\nExit codes: 0 done, 2 wrong use, 3 a recording cannot be read, 4 a mistake in a pack,\n"
+    "Exit codes: 0 done, 2 wrong use, 3 a recording cannot be read, 4 a mistake in a pack, "
     "5 a model is missing or broken, 6 results cannot be written, 7 earlier results cannot be used."
 )
 COMMANDS: Final = {
@@ -64,10 +64,10 @@ class _Commands(click.Group):
         command: click.Command = getattr(module, f"{cmd_name}_command")
         return command
 
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """Write the list of the commands."""
         with formatter.section("Commands"):
-            formatter.write_dl([(name, COMMANDS[name][1]) for name in sorted(COMMANDS)])
+            formatter.write_dl([(name, COMMANDS[name][1]) for name in self.list_commands(ctx)])
 
     def invoke(self, ctx: click.Context) -> object:
         """Run a command."""

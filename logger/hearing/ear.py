@@ -17,8 +17,9 @@ grow: what has been heard is let go.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
-from logger.core.events import Utterance
+from logger.core.events import Utterance, Verdict
 from logger.hearing.engines import Recogniser
 from logger.hearing.stretches import FloatArray, Stretch, StretchCutter, StretchRules
 
@@ -62,6 +63,8 @@ class Ear:
         early, self._early = self._early, None
         if early is None or (early.start_s, early.end_s) != (stretch.start_s, stretch.end_s):
             early = self._recogniser.hear(stretch)
+            if stretch.drowned and early.verdict is Verdict.HEARD:
+                early = replace(early, verdict=Verdict.UNSURE)
         if stretch.ended:
             self.starts_in_speech |= stretch.start_s < _AT_THE_EDGE_S
             yield early

@@ -41,6 +41,8 @@ class Stretch:
     end_s: float
     samples: FloatArray
     """Shape (n,), 16 kHz mono, with the padding before its start and after its end."""
+    drowned: bool = False
+    """Whether others talk and this is hardly louder: whatever is heard in it is unsure."""
     ended: bool = True
     """False for one that has been silent for `padding_after_s` only: if it stays silent the same
     comes again, ended; if speech goes on a longer one comes instead."""
@@ -121,11 +123,15 @@ class StretchCutter:
             self._foreground.begin()
 
     def _turn(self, at: int) -> Iterator[Stretch]:
-        """Cut where the nearest speaker gives way to others in the room or they to him."""
+        """Cut where the nearest speaker gives way to others in the room or they to him.
+
+        What the others say begins without padding: the speaker's last word would be heard twice.
+        """
         if self._start is not None:
             yield from self._cut(self._start, at)
         self._start = at
-        self._forget(at - self._samples(self._rules.padding_s) - self._chunk)
+        padding_s = self._rules.padding_s + self._chunk / SAMPLE_RATE_HZ
+        self._forget(at - self._samples(padding_s if self._foreground.in_front else 0))
 
     def _close(self, end: int) -> Iterator[Stretch]:
         if self._start is not None:
@@ -140,7 +146,8 @@ class StretchCutter:
             last = end + self._samples(rules.padding_after_s)
             sound = np.concatenate(self._kept)
             samples = sound[first - self._kept_from : last - self._kept_from]
-            yield Stretch(start / SAMPLE_RATE_HZ, end / SAMPLE_RATE_HZ, samples, ended)
+            drowned = self._foreground.drowns(samples[start - first : end - first])
+            yield Stretch(start / SAMPLE_RATE_HZ, end / SAMPLE_RATE_HZ, samples, drowned, ended)
 
     def _forget(self, before: int) -> None:
         while self._kept and self._kept_from + len(self._kept[0]) <= before:

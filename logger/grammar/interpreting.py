@@ -39,13 +39,9 @@ class Closeness:
     nats: float = 1.5
     nats_a_gap_squared: float = 1.0
     most_nats: float = 6.0
-    alike_nats: float = 2.5
-    """Between numbers that sound alike, where the ear has little to go by."""
-    alike_nats_a_gap: float = 3.0
-    most_alike_nats: float = 4.0
-    word_nats: float = 6.0
-    """Between words that sound alike, such as hypo- and hypermobile, however well the one taken
-    fits: each means the opposite of the other."""
+    alike_nats: float = 6.0
+    """Between values that sound alike, such as hypo- and hypermobile or fourteen and forty, and
+    between a word and its opposite, however well the one taken fits."""
     correcting_nats: float = 4.0
     """Between a finding and a correction, however well the one taken fits: "correction left
     shoulder" made a row "flexion left shoulder", 3.8 ahead. Of some 700 others one had such a
@@ -54,14 +50,12 @@ class Closeness:
     @property
     def farthest_nats(self) -> float:
         """The most at which a rival counts, however well the reading taken fits."""
-        return max(self.word_nats, self.correcting_nats)
+        return max(self.most_nats, self.alike_nats, self.correcting_nats)
 
-    def within(self, confidence: float) -> tuple[float, float]:
-        """Return what counts as close beside a reading as sure as this, in general and alike."""
+    def within(self, confidence: float) -> float:
+        """Return what counts as close beside a reading as sure as this, where nothing is alike."""
         gap = -math.log(max(confidence, _LEAST))
-        near = min(self.nats + self.nats_a_gap_squared * gap**2, self.most_nats)
-        alike = min(self.alike_nats + self.alike_nats_a_gap * gap, self.most_alike_nats)
-        return near, max(near, alike)
+        return min(self.nats + self.nats_a_gap_squared * gap**2, self.most_nats)
 
 
 def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = None) -> Heard:
@@ -77,17 +71,16 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
         question = _perhaps_side(utterance, parser)
         return Heard(utterance, None, (), question, lone_side=parser.lone_side(utterance.text))
     close = close or Closeness()
-    nats, alike_nats = close.within(utterance.confidence)
+    nats = close.within(utterance.confidence)
     statement = parser.parse(utterance.text)
     if turning := parser.turning(utterance.text):
         # "Isn't stiff" says what it is not: what it is stays with the clinician.
         return Heard(utterance, None, question=f'"{turning}" turns it round')
     rivals = [
         rival
-        for rival in _rivals(utterance, parser, max(alike_nats, close.farthest_nats))
+        for rival in _rivals(utterance, parser, close.farthest_nats)
         if rival.margin < nats
-        or (rival.margin < alike_nats and _only_alike(rival.statement, statement, parser))
-        or (rival.margin < close.word_nats and _like_words(rival.statement, statement, parser))
+        or (rival.margin < close.alike_nats and _only_alike(rival.statement, statement, parser))
         or (rival.margin < close.correcting_nats and _one_corrects(rival.statement, statement))
     ]
     if statement is None:
@@ -96,7 +89,7 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
     same = [rival for rival in rivals if rival.statement.act is statement.act]
     others = [rival for rival in rivals if rival.statement.act is not statement.act]
     doubts = (_doubt(slot, statement, same) for slot in SLOTS)
-    question = _question(others) or _turned(utterance, parser, alike_nats)
+    question = _question(others) or _turned(utterance, parser, close.alike_nats)
     before = any(rival.statement.act in _OF_ROW_BEFORE for rival in others)
     return Heard(utterance, statement, tuple(doubt for doubt in doubts if doubt), question, before)
 
@@ -138,14 +131,6 @@ def _only_alike(rival: Statement, taken: Statement | None, parser: Parser) -> bo
         for slot in SLOTS
         if rival.slots.get(slot) != taken.slots.get(slot)
     )
-
-
-def _like_words(rival: Statement, taken: Statement | None, parser: Parser) -> bool:
-    """Whether two statements differ only in words that sound alike."""
-    if taken is None or not _only_alike(rival, taken, parser):
-        return False
-    differing = (slot for slot in SLOTS if rival.slots.get(slot) != taken.slots.get(slot))
-    return all(isinstance(value, str) for slot in differing for value in taken.slots[slot])
 
 
 def _one_corrects(rival: Statement, taken: Statement | None) -> bool:

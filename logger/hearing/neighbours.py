@@ -16,7 +16,7 @@ from logger.grammar.alike import alike_phrases
 from logger.grammar.pack import Pack
 from logger.grammar.phrases import Phrase
 from logger.hearing.moonshine import END_TOKEN, MoonshineModel
-from logger.hearing.network import Place, Spoken, TokenNetwork, said_text
+from logger.hearing.network import Place, Spoken, TokenNetwork, said_text, ways_written
 from logger.hearing.search import Listening, Reading, score_beside
 
 _FAR_BEHIND_NATS: Final = 9.0
@@ -63,20 +63,21 @@ class Neighbours:
                 yield said_text(said), own - score - nats
 
     def _variants(self, taken: Reading) -> Iterator[tuple[tuple[Spoken, ...], str]]:
-        written = self._model.text(list(taken.token_ids))
+        text = self._model.text(list(taken.token_ids))
         for at, phrase in enumerate(taken.said):
             for other in self._alike.get(phrase.text, ()):
-                changed = _replaced(written, phrase.text, other.text)
+                changed = _replaced(text, phrase.text, other.text)
                 if changed:
                     yield (*taken.said[:at], other, *taken.said[at + 1 :]), changed
 
 
-def _replaced(written: str, phrase: str, other: str) -> str:
+def _replaced(text: str, phrase: str, other: str) -> str:
     """Put another phrase in place of one as the model wrote it; empty where it wrote otherwise."""
-    pattern = r"[\s,.\-]+".join(map(re.escape, phrase.split()))
-    found = re.search(rf"(?<!\w){pattern}(?!\w)", written, re.IGNORECASE)
-    if found is None:
-        return ""
-    capital = found.group()[0].isupper()
-    words = other[:1].upper() + other[1:] if capital else other
-    return written[: found.start()] + words + written[found.end() :]
+    for one, in_its_place in zip(ways_written(phrase), ways_written(other), strict=True):
+        pattern = r"[\s,.\-]+".join(map(re.escape, one.split()))
+        found = re.search(rf"(?<!\w){pattern}(?!\w)", text, re.IGNORECASE)
+        if found is not None:
+            capital = found.group()[0].isupper()
+            words = in_its_place[:1].upper() + in_its_place[1:] if capital else in_its_place
+            return text[: found.start()] + words + text[found.end() :]
+    return ""

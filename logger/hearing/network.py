@@ -165,7 +165,7 @@ class TokenNetwork:
         ]
         for phrase in every:
             if not (isinstance(phrase, CommandPhrase) and phrase.takes_words):
-                for written in _written(phrase.text):
+                for written in ways_written(phrase.text):
                     self._add(_letters(written), phrase)
         self._tokens = _token_tree(tokens)
         words = {k: v for k, v in self._tokens[0].children.items() if not k.isdigit()}
@@ -429,8 +429,11 @@ def in_digits(text: str) -> str:
     return NUMBER.sub(lambda match: _DIGITS[match[1]], text)
 
 
-def _written(text: str) -> Iterator[str]:
-    """Yield a phrase as said and as the model may write it, with digits."""
+def ways_written(text: str) -> Iterator[str]:
+    """Yield a phrase as said and as the model may write it, with digits.
+
+    Two phrases that differ in a number alone are written in the same ways, in the same order.
+    """
     yield text
     digits = in_digits(text)
     if digits != text:

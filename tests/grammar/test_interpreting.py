@@ -13,7 +13,7 @@ from logger.grammar.loading import load_pack
 from logger.grammar.parsing import Parser
 
 PARSER: Final = Parser(load_pack("glenohumeral"))
-CLOSE: Final = Closeness(2.0, 0.0, 2.0, 0.0)
+CLOSE: Final = Closeness(nats=2.0, nats_a_gap_squared=0.0, most_nats=2.0, alike_nats=2.0)
 
 
 def heard(text: str, *rivals: tuple[str, float], verdict: Verdict = Verdict.HEARD) -> Heard:
@@ -175,11 +175,13 @@ def test_values_that_sound_alike_are_doubted_from_further_away(
         ("left inferior glide hypomobile", "left inferior glide hypermobile", True),
         ("left inferior glide hypermobile", "left inferior glide hypomobile", True),
         ("left abduction", "left adduction", True),
-        ("left abduction fifteen degrees", "left abduction fifty degrees", False),
+        ("left abduction fifteen degrees", "left abduction fifty degrees", True),
+        ("left abduction one hundred eight degrees", "left abduction 180 degrees", True),
+        ("left abduction forty five degrees", "left abduction fifty degrees", False),
         ("left inferior glide hypomobile", "right inferior glide hypermobile", False),
     ],
 )
-def test_words_that_sound_alike_are_doubted_however_well_they_fit(
+def test_what_sounds_alike_is_doubted_however_well_it_fits(
     said: str, rival: str, doubts: bool
 ) -> None:
     utterance = Utterance(said, 1.0, 2.0, 1.0, Verdict.HEARD, (Alternative(rival, 5.7),))

@@ -27,6 +27,13 @@ DATA = Path(__file__).parent / "data"
         ("Left, horizontal abduction.", "abduction", "adduction", "Left, horizontal adduction."),
         ("Left hypo-mobile", "hypo mobile", "hyper mobile", "Left hyper mobile"),
         ("a p glide, p a glide", "p a glide", "a p glide", "a p glide, a p glide"),
+        ("Flexion 14 degrees.", "fourteen degrees", "forty degrees", "Flexion 40 degrees."),
+        (
+            "108\u00b0 flexion",
+            "one hundred eight degrees",
+            "one hundred eighty degrees",
+            "180\u00b0 flexion",
+        ),
         ("Stiffly", "stiff", "lax", ""),
         ("Left in fury or glide", "inferior glide", "anterior glide", ""),
     ],

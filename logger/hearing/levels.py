@@ -69,6 +69,9 @@ class ForegroundRules:
     near_room_db: float = 9.0
     """What is louder than the room by more is the speaker, however much fainter than before: with
     20 dB between them the last words of a sentence were cut off as others' talk."""
+    far_db: float = 20.0
+    """What is so much fainter than the speaker at the loudest is nobody near, whatever the detector
+    of speech hears: in babble at 20 dB some ends were found 4.7 s late."""
     room_s: float = 12.0
     """The room is as loud as the faintest moment of so long: a speaker draws breath in it."""
     moment_s: float = 0.3
@@ -148,7 +151,7 @@ class Foreground:
         if self.in_front:
             self._since_begun += samples
             self._loudest_db = max(self._loudest_db, _db(self._power))
-            faint = _db(self._power) < self._loudest_db - self._fall_db() and self._room.is_near()
+            faint = self._is_faint()
             self._since_loud = self._since_loud + samples if faint else 0
             # A speaker's own pause is silent: only what others say tells that the speaker ended.
             self._faint_speech = self._faint_speech + speech * samples if faint else 0
@@ -177,8 +180,17 @@ class Foreground:
         power = _power(speech)
         return self._others_talk() and self._room.louder_by_db(power) < self._rules.drowned_db
 
-    def _fall_db(self) -> float:
-        return self._rules.crowded_fall_db if self._others_talk() else self._rules.fall_db
+    def far_away(self) -> bool:
+        """Whether what sounds now is so much fainter that nobody near can say it."""
+        return self.in_front and self._fallen_db() > self._rules.far_db
+
+    def _is_faint(self) -> bool:
+        rules = self._rules
+        least_db = rules.crowded_fall_db if self._others_talk() else rules.fall_db
+        return self._fallen_db() > least_db and self._room.is_near()
+
+    def _fallen_db(self) -> float:
+        return self._loudest_db - _db(self._power)
 
     def _others_talk(self) -> bool:
         return self._crowded or self._since_begun > self._rules.crowded_after_s * self._rate

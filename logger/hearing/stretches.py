@@ -100,7 +100,7 @@ class StretchCutter:
         self._kept.append(chunk)
         at = self._heard
         self._heard += self._chunk
-        if speech:
+        if speech and not (self._start is not None and self._foreground.far_away()):
             self._begin(at)
             self._last_speech = self._heard
         if self._start is None:

@@ -91,6 +91,16 @@ def test_once_the_room_is_silent_nobody_counts_as_talking_in_it() -> None:
     assert not foreground.drowns(said)
 
 
+@pytest.mark.parametrize(("after_db", "far"), [(-44, True), (-38, False)])
+def test_what_is_much_fainter_than_the_speaker_is_nobody_near(after_db: int, *, far: bool) -> None:
+    foreground = Foreground(RATE_HZ)
+    assert not foreground.far_away()
+    foreground.begin()
+    for chunk in [*_tone(-20, 2), *_tone(after_db, 0.9)]:
+        foreground.take(chunk, speech=True)
+    assert foreground.far_away() == far
+
+
 def test_a_pause_after_faint_words_is_the_speakers_own() -> None:
     sound = [*_tone(-12, 0.5), *_tone(-26, 1.0), *_tone(-38, 0.7), *_tone(-18, 1)]
     assert _turns(sound, silent_below_db=-30.0) == []

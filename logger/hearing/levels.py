@@ -202,9 +202,8 @@ def _share(samples: int, sample_rate_hz: int, seconds: float) -> float:
 
 
 def _power(sound: FloatArray) -> float:
-    """Return the mean power, never 0."""
-    return float(np.mean(np.square(sound))) + 1e-12
+    return float(np.mean(np.square(sound)))
 
 
 def _db(power: float) -> float:
-    return 10 * math.log10(power)
+    return 10 * math.log10(power + 1e-12)

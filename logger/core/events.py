@@ -53,6 +53,8 @@ class Utterance:
     verdict: Verdict
     alternatives: tuple[Alternative, ...] = ()
     """Close competitors, nearest first; empty where the engine offers none."""
+    drowned: bool = False
+    """Whether others talked nearly as loudly: whatever was heard is then no more than unsure."""
 
 
 @dataclass(frozen=True, slots=True)

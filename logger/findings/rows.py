@@ -10,6 +10,7 @@ from logger.core.events import Finding, RowStatus, SetupReading, Utterance, Verd
 from logger.core.statements import SAME_AS, SLOTS, Doubt, Heard, SlotValue
 
 HEARD_UNSURELY: Final = "heard unsurely"
+DROWNED: Final = "others talked nearly as loudly"
 _SAME_THING: Final = {"mobility": "mobility_score", "mobility_score": "mobility"}
 _OF_A_MOTION: Final = ("mode", "range_deg")
 
@@ -157,7 +158,8 @@ class SpokenRow:
 
 def whole_doubts(item: Heard) -> tuple[str, ...]:
     """Return why an utterance as a whole is doubtful; empty where it is not."""
-    unsure = (HEARD_UNSURELY,) if item.utterance.verdict is Verdict.UNSURE else ()
+    reason = DROWNED if item.utterance.drowned else HEARD_UNSURELY
+    unsure = (reason,) if item.utterance.verdict is Verdict.UNSURE else ()
     return (*unsure, item.question) if item.question else unsure
 
 

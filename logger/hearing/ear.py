@@ -63,13 +63,18 @@ class Ear:
         early, self._early = self._early, None
         if early is None or (early.start_s, early.end_s) != (stretch.start_s, stretch.end_s):
             early = self._recogniser.hear(stretch)
-            if stretch.drowned and early.verdict is Verdict.HEARD:
-                early = replace(early, verdict=Verdict.UNSURE)
+            if stretch.drowned:
+                early = _drowned(early)
         if stretch.ended:
             self.starts_in_speech |= stretch.start_s < _AT_THE_EDGE_S
             yield early
         else:
             self._early = early
+
+
+def _drowned(utterance: Utterance) -> Utterance:
+    unsure = Verdict.UNSURE if utterance.verdict is Verdict.HEARD else utterance.verdict
+    return replace(utterance, drowned=True, verdict=unsure)
 
 
 def hear_all(

@@ -139,6 +139,12 @@ def test_unsure_correction_is_applied_and_checked_with_what_was_there() -> None:
     assert "pain: was 2 before a correction, heard unsurely" in row.reasons
 
 
+def test_what_was_said_among_loud_talk_says_so() -> None:
+    item = unsure(glide())
+    (row,) = merged(replace(item, utterance=replace(item.utterance, drowned=True))).rows
+    assert (row.status, row.reasons) == (CHECKED, ("others talked nearly as loudly",))
+
+
 def test_doubted_correction_keeps_its_own_doubt() -> None:
     (row,) = merged(glide(pain=2), doubted(correction(pain=5), "pain", 5, 9)).rows
     assert row.reasons == ("pain: 5 or 9?",)

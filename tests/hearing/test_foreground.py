@@ -10,6 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from logger.core.events import Utterance, Verdict
+from logger.hearing.ear import hear_all
 from logger.hearing.levels import Foreground
 from logger.hearing.stretches import Stretch, StretchCutter, StretchRules
 from logger.recording.media import open_recording
@@ -119,6 +121,11 @@ def _stretches(sound: Sound) -> list[Stretch]:
 @pytest.fixture(scope="module")
 def talking_room() -> tuple[Sound, Sound]:
     """Return a finding alone, and the same three times in a room where four people talk on."""
+    return _in_talk(-12)
+
+
+def _in_talk(talk_db: float) -> tuple[Sound, Sound]:
+    """Return the same, with the talk so loud against the finding."""
     finding, talk = (
         np.concatenate([block.samples for block in open_recording(DATA / name).audio_blocks(9.0)])
         for name in ("hypomobile.flac", "talk.flac")
@@ -127,7 +134,7 @@ def talking_room() -> tuple[Sound, Sound]:
     without_pause, said = talk[4_000:-6_000], finding[6_400:-12_000]
     for person in range(4):
         room += np.roll(np.resize(without_pause, len(room)), person * 11_003)
-    gain = 10 ** (-12 / 20) * np.sqrt(np.mean(said**2) / np.mean(room**2))
+    gain = 10 ** (talk_db / 20) * np.sqrt(np.mean(said**2) / np.mean(room**2))
     sound = (room * np.float32(gain)).astype(np.float32)
     for at in (5, 12, 19):
         sound[at * RATE_HZ : at * RATE_HZ + len(finding)] += finding[: len(sound) - at * RATE_HZ]
@@ -162,10 +169,31 @@ def test_what_others_say_begins_where_the_speaker_ended(talking_room: tuple[Soun
     assert padded_s <= rules.padding_after_s + CHUNK / RATE_HZ
 
 
+class Sure:
+    """Takes whatever comes for a finding."""
+
+    name = "sure"
+    warnings: tuple[str, ...] = ()
+
+    def hear(self, stretch: Stretch) -> Utterance:
+        """Return a finding."""
+        return Utterance("left flexion", stretch.start_s, stretch.end_s, 1.0, Verdict.HEARD)
+
+
 @pytest.mark.model
-def test_what_is_hardly_louder_than_the_talk_is_drowned(talking_room: tuple[Sound, Sound]) -> None:
-    finding, _ = talking_room
-    assert not any(one.drowned for one in _stretches(finding))
+@pytest.mark.parametrize(("talk_db", "drowned"), [(-18, False), (-3, True)])
+def test_what_is_hardly_louder_than_the_talk_is_unsure(talk_db: float, *, drowned: bool) -> None:
+    finding, sound = _in_talk(talk_db)
+    (alone,) = hear_all([finding], Sure())
+    assert (alone.verdict, alone.drowned) == (Verdict.HEARD, False)
+    middle_s = [at + (alone.start_s + alone.end_s) / 2 for at in (12, 19)]
+    heard = [
+        one
+        for one in hear_all([sound], Sure())
+        if any(one.start_s < at < one.end_s for at in middle_s)
+    ]
+    assert [one.drowned for one in heard] == [drowned] * 2
+    assert {one.verdict for one in heard} == {Verdict.UNSURE if drowned else Verdict.HEARD}
 
 
 @pytest.mark.model

@@ -42,6 +42,7 @@ from logger.seeing.watching import Watcher
 
 _NOTEWORTHY_S = 0.5
 """Missing sound shorter than this is what every recorder starts with."""
+_NOTEWORTHY_DROWNED_S = 5.0
 
 Progress = Callable[[str, float], None]
 """Told the stage ("hearing", "seeing") and how much of it is done, 0 to 1; from two threads."""
@@ -230,6 +231,11 @@ def _hear(
         )
     if ear.starts_in_speech:
         warnings.append(f"{name} begins in the middle of speech: what was said before is missing.")
+    if ear.drowned_s >= _NOTEWORTHY_DROWNED_S:
+        warnings.append(
+            f"In {ear.drowned_s:.0f} s of {name} the room was nearly as loud as the speaker: what "
+            "was said then may be missing, what was heard is marked. Bring the microphone nearer."
+        )
     warnings.extend(quality.warnings(name, recording.sample_rate))
 
 

@@ -10,7 +10,7 @@ from logger.core.events import Finding, RowStatus, SetupReading, Utterance, Verd
 from logger.core.statements import SAME_AS, SLOTS, Doubt, Heard, SlotValue
 
 HEARD_UNSURELY: Final = "heard unsurely"
-DROWNED: Final = "others talked nearly as loudly"
+DROWNED: Final = "the room was nearly as loud"
 _SAME_THING: Final = {"mobility": "mobility_score", "mobility_score": "mobility"}
 _OF_A_MOTION: Final = ("mode", "range_deg")
 

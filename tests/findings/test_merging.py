@@ -142,7 +142,7 @@ def test_unsure_correction_is_applied_and_checked_with_what_was_there() -> None:
 def test_what_was_said_among_loud_talk_says_so() -> None:
     item = unsure(glide())
     (row,) = merged(replace(item, utterance=replace(item.utterance, drowned=True))).rows
-    assert (row.status, row.reasons) == (CHECKED, ("others talked nearly as loudly",))
+    assert (row.status, row.reasons) == (CHECKED, ("the room was nearly as loud",))
 
 
 def test_doubted_correction_keeps_its_own_doubt() -> None:

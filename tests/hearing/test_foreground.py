@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import wave
 from pathlib import Path
 
 import numpy as np
@@ -11,9 +12,11 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from logger.core.events import Utterance, Verdict
-from logger.hearing.ear import hear_all
+from logger.grammar.loading import load_pack
+from logger.hearing.ear import Ear, hear_all
 from logger.hearing.levels import Foreground
 from logger.hearing.stretches import Stretch, StretchCutter, StretchRules
+from logger.reading import read_recording
 from logger.recording.media import open_recording
 
 RATE_HZ = 16_000
@@ -185,6 +188,9 @@ class Sure:
 def test_what_is_hardly_louder_than_the_talk_is_unsure(talk_db: float, *, drowned: bool) -> None:
     finding, sound = _in_talk(talk_db)
     (alone,) = hear_all([finding], Sure())
+    ear = Ear(Sure())
+    list(ear.push(sound))
+    assert (ear.drowned_s > 10) == drowned
     assert (alone.verdict, alone.drowned) == (Verdict.HEARD, False)
     middle_s = [at + (alone.start_s + alone.end_s) / 2 for at in (12, 19)]
     heard = [
@@ -194,6 +200,19 @@ def test_what_is_hardly_louder_than_the_talk_is_unsure(talk_db: float, *, drowne
     ]
     assert [one.drowned for one in heard] == [drowned] * 2
     assert {one.verdict for one in heard} == {Verdict.UNSURE if drowned else Verdict.HEARD}
+
+
+@pytest.mark.model
+def test_a_recording_among_loud_talk_is_marked_and_told(tmp_path: Path) -> None:
+    _, sound = _in_talk(-3)
+    path = tmp_path / "crowded.wav"
+    with wave.open(str(path), "wb") as out:
+        out.setparams((1, 2, RATE_HZ, 0, "NONE", ""))
+        out.writeframes((sound / np.abs(sound).max() * 20_000).astype(np.int16).tobytes())
+    session = read_recording(path, load_pack("glenohumeral"), Sure(), None)
+    (warning,) = (each for each in session.warnings if "nearly as loud" in each)
+    assert "s of crowded.wav" in warning
+    assert {row.reasons for row in session.merged.rows} == {("the room was nearly as loud",)}
 
 
 @pytest.mark.model

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from importlib.metadata import version
@@ -13,7 +13,7 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.core.events import Utterance, Watched
+from logger.core.events import Utterance, Verdict, Watched
 from logger.core.session import SessionFacts
 from logger.core.statements import Heard
 from logger.files.session_json import (
@@ -42,7 +42,6 @@ from logger.seeing.watching import Watcher
 
 _NOTEWORTHY_S = 0.5
 """Missing sound shorter than this is what every recorder starts with."""
-_NOTEWORTHY_DROWNED_S = 5.0
 
 Progress = Callable[[str, float], None]
 """Told the stage ("hearing", "seeing") and how much of it is done, 0 to 1; from two threads."""
@@ -147,7 +146,8 @@ def read_recording(
             beside.start(lambda report: watch_recording(recording, eye, report), progress)
         if recording.has_audio:
             parser = Parser(pack)
-            utterances = _hear(recording, recogniser, progress, warnings)
+            utterances = tuple(_hear(recording, recogniser, progress, warnings))
+            warnings += _drowned(path.name, utterances)
             heard = [interpret(utterance, parser) for utterance in utterances]
         else:
             warnings.append("The recording has no sound: nothing could be heard.")
@@ -231,12 +231,18 @@ def _hear(
         )
     if ear.starts_in_speech:
         warnings.append(f"{name} begins in the middle of speech: what was said before is missing.")
-    if ear.drowned_s >= _NOTEWORTHY_DROWNED_S:
-        warnings.append(
-            f"In {ear.drowned_s:.0f} s of {name} the room was nearly as loud as the speaker: what "
-            "was said then may be missing, what was heard is marked. Bring the microphone nearer."
-        )
     warnings.extend(quality.warnings(name, recording.sample_rate))
+
+
+def _drowned(name: str, utterances: Sequence[Utterance]) -> Iterator[str]:
+    """Say that the room was loud where something was heard: more may have been said in it."""
+    heard = [each for each in utterances if each.verdict is not Verdict.TALK]
+    if drowned := sum(each.drowned for each in heard):
+        yield (
+            f"The room was nearly as loud as the speaker at {drowned} of the {len(heard)} things "
+            f"heard in {name}: they are marked, and others may be missing. "
+            "Bring the microphone nearer."
+        )
 
 
 def _share(time_s: float, recording: Recording) -> float:

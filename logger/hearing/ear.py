@@ -39,8 +39,6 @@ class Ear:
         self._pushed = 0
         self.starts_in_speech = False
         """Whether the first sound was already speech: what was said before it is missing."""
-        self.drowned_s = 0.0
-        """Seconds of speech in which others talked nearly as loudly: what was said may be lost."""
 
     @property
     def in_speech(self) -> bool:
@@ -69,7 +67,6 @@ class Ear:
                 early = _drowned(early)
         if stretch.ended:
             self.starts_in_speech |= stretch.start_s < _AT_THE_EDGE_S
-            self.drowned_s += stretch.drowned * (stretch.end_s - stretch.start_s)
             yield early
         else:
             self._early = early

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from difflib import SequenceMatcher
 from itertools import combinations
 from typing import TYPE_CHECKING, Final
 
-from logger.grammar.pack import NumberSlot, WordSlot
+from logger.grammar.numbers import number_forms
+from logger.grammar.pack import BLANK, NumberSlot, WordSlot
 from logger.grammar.phrases import slot_phrases
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from logger.core.statements import SlotValue
     from logger.grammar.pack import Pack
@@ -36,16 +36,12 @@ def alike_phrases(pack: Pack, slot: str) -> Iterator[tuple[Phrase, Phrase]]:
     rule = pack.slots.get(slot)
     phrases = [phrase for phrase in slot_phrases(pack, slot) if not phrase.beside_row]
     if isinstance(rule, NumberSlot):
-        said = defaultdict(list)
-        for phrase in phrases:
-            said[phrase.value].append(phrase)
-        for one, other in _like_numbers(rule):
-            yield from zip(said[one], said[other], strict=True)
+        yield from _numbers_said_alike(rule, phrases)
         return
-    for first, second in combinations(phrases, 2):
-        alike = SequenceMatcher(None, first.text, second.text).ratio() >= _ALIKE
-        if alike and first.value != second.value:
-            yield first, second
+    for one, other in combinations(phrases, 2):
+        alike = SequenceMatcher(None, one.text, other.text).ratio() >= _ALIKE
+        if alike and one.value != other.value:
+            yield one, other
 
 
 def alike_words(pack: Pack) -> Iterator[tuple[Phrase, Phrase]]:
@@ -57,11 +53,27 @@ def alike_words(pack: Pack) -> Iterator[tuple[Phrase, Phrase]]:
 
 def alike_values(pack: Pack) -> frozenset[Pair]:
     """Return the pairs of values that are easily heard one for the other."""
-    return frozenset(
-        (slot, frozenset((one.value, other.value)))
-        for slot in pack.slots
-        for one, other in alike_phrases(pack, slot)
-    )
+    pairs: set[Pair] = set()
+    for slot, rule in pack.slots.items():
+        if isinstance(rule, NumberSlot):
+            pairs |= {(slot, frozenset(pair)) for pair in _like_numbers(rule)}
+        else:
+            phrases = alike_phrases(pack, slot)
+            pairs |= {(slot, frozenset((one.value, other.value))) for one, other in phrases}
+    return frozenset(pairs)
+
+
+def _numbers_said_alike(
+    rule: NumberSlot, phrases: Sequence[Phrase]
+) -> Iterator[tuple[Phrase, Phrase]]:
+    """Yield the phrases of like numbers, each of two in the same template and form."""
+    by_text = {phrase.text: phrase for phrase in phrases}
+    for pair in _like_numbers(rule):
+        for forms in zip(*map(number_forms, pair), strict=True):
+            for template in rule.templates:
+                one, other = (by_text.get(template.replace(BLANK, form)) for form in forms)
+                if one and other:
+                    yield one, other
 
 
 def _like_numbers(rule: NumberSlot) -> Iterator[tuple[int, int]]:

@@ -72,8 +72,11 @@ class Neighbours:
 
 
 def _replaced(text: str, phrase: str, other: str) -> str:
-    """Put another phrase in place of one as the model wrote it; empty where it wrote otherwise."""
-    for one, in_its_place in zip(ways_written(phrase), ways_written(other), strict=True):
+    """Put another phrase in place of one as the model wrote it; empty where it wrote otherwise.
+
+    Where only one of two has a number in it, only as they are said are they written alike.
+    """
+    for one, in_its_place in zip(ways_written(phrase), ways_written(other), strict=False):
         pattern = r"[\s,.\-]+".join(map(re.escape, one.split()))
         found = re.search(rf"(?<!\w){pattern}(?!\w)", text, re.IGNORECASE)
         if found is not None:

@@ -34,6 +34,8 @@ DATA = Path(__file__).parent / "data"
             "one hundred eighty degrees",
             "180\u00b0 flexion",
         ),
+        ("Stage one stiff", "stage one stiff", "stage on stiff", "Stage on stiff"),
+        ("Stage 1 stiff", "stage one stiff", "stage on stiff", ""),
         ("Stiffly", "stiff", "lax", ""),
         ("Left in fury or glide", "inferior glide", "anterior glide", ""),
     ],

@@ -63,11 +63,9 @@ class Ear:
         early, self._early = self._early, None
         if early is None or (early.start_s, early.end_s) != (stretch.start_s, stretch.end_s):
             early = self._recogniser.hear(stretch)
-            if stretch.drowned:
-                early = _drowned(early)
         if stretch.ended:
             self.starts_in_speech |= stretch.start_s < _AT_THE_EDGE_S
-            yield early
+            yield _drowned(early) if stretch.drowned else early
         else:
             self._early = early
 

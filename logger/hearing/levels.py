@@ -98,9 +98,10 @@ class _Room:
         self._heard += samples
         if self._heard < 2 * rules.moment_s * self._rate:
             return
-        while self._faintest and self._faintest[-1][1] >= _db(self._power):
+        level_db = _db(self._power)
+        while self._faintest and self._faintest[-1][1] >= level_db:
             self._faintest.pop()
-        self._faintest.append((self._heard, _db(self._power)))
+        self._faintest.append((self._heard, level_db))
         while self._faintest[0][0] < self._heard - rules.room_s * self._rate:
             self._faintest.popleft()
 

@@ -197,6 +197,7 @@ def test_what_is_hardly_louder_than_the_talk_is_unsure(talk_db: float, *, drowne
     ]
     assert [one.drowned for one in heard] == [drowned] * 2
     assert {one.verdict for one in heard} == {Verdict.UNSURE if drowned else Verdict.HEARD}
+    assert list(hear_all([sound], Sure(), ahead=True)) == list(hear_all([sound], Sure()))
 
 
 @pytest.mark.model

@@ -28,7 +28,7 @@ from logger.findings.comparing import compared
 from logger.findings.rows import SpokenRow, slot_doubt, whole_doubts
 from logger.findings.setup import SetupRules
 from logger.findings.setups import Setups
-from logger.findings.side import SideInForce
+from logger.findings.side import PAUSE_S, SideInForce, said_alone
 from logger.findings.stops import Stopped, Stops
 from logger.findings.trace import AngleTrace
 
@@ -183,7 +183,7 @@ class Table:
         What is done by hand is done even while listening is paused.
         """
         if item.lone_side:
-            self._side.hear_alone(item.lone_side, item.utterance.start_s, item.utterance.end_s)
+            self._hear_alone(item.lone_side, item.utterance)
         if item.utterance.verdict is Verdict.TALK:
             if item.question:
                 self._side.doubt(f"side: perhaps {item.question}")
@@ -257,12 +257,13 @@ class Table:
         row = SpokenRow(item.utterance, item.utterance.end_s)
         row.join(item)
         row.fill(statement.slots)
+        in_force = self._side.side
         self._side.begin_row(item.utterance.start_s)
         side, doubts = self._side.side, self._side.doubts
         self._side.hear(item, statement)
-        if "side" in statement.slots:
-            row.side_changed = self._side.side != side
-        else:
+        row.side_changed = self._side.side != in_force
+        if "side" not in statement.slots:
+            row.side_taken_over = True
             row.fill({"side": (side,)} if side else {})
             for reason in doubts:
                 row.doubt_slot("side", reason)
@@ -272,6 +273,17 @@ class Table:
         self._open = row
         self._missed, self._perhaps_other = False, ""
         return Outcome("logged", len(self._rows))
+
+    def _hear_alone(self, side: str, heard: Utterance) -> None:
+        """Hear a bare side by itself: the start of a finding, perhaps the end of one, or talk."""
+        self._side.hear_alone(side, heard.start_s, heard.end_s)
+        row = self._open
+        if row is None or not row.side_taken_over or heard.start_s - row.until_s > PAUSE_S:
+            return
+        if side != row.value("side"):
+            reason = said_alone((row.value("side"), side), side, heard.start_s)
+            row.doubt_slot("side", reason)
+            self._side.doubt(reason)
 
     def _complete(self, item: Heard, statement: Statement) -> Outcome:
         row = self._still_open(item)

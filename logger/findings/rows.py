@@ -38,6 +38,8 @@ class SpokenRow:
     perhaps_withdrawn: bool = False
     side_changed: bool = False
     """Whether this row's own words changed the side in force."""
+    side_taken_over: bool = False
+    """Whether its side is the one in force when it began, none having been said with it."""
 
     def value(self, slot: str) -> SlotValue | None:
         """Return the one value said for `slot`; None where none or more than one was said."""
@@ -77,6 +79,7 @@ class SpokenRow:
             self.values[slot] = tuple(dict.fromkeys(values))
             self.slot_doubts.pop(slot, None)
             self._take_back_sameness(slot)
+            self.side_taken_over &= slot != "side"
             twin = _SAME_THING.get(slot)
             if twin in self.values and twin not in slots and self._contradiction(mobility_of_score):
                 del self.values[twin]

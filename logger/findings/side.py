@@ -9,8 +9,10 @@ from logger.core.events import SIDES, Side
 from logger.core.statements import Heard, SlotValue, Statement
 from logger.findings.rows import choices, slot_doubt, whole_doubts
 
+PAUSE_S: Final = 1.2
+"""A pause between a side and what it is the side of; the detector of speech waits for 0.7 s."""
 _ALONE_S: Final = 2.0
-"""A pause in a finding that parts it in two; the detector of speech waits for 0.7 s."""
+"""Up to here a side said alone may still have been meant, but is more likely talk."""
 
 
 class SideInForce:
@@ -30,13 +32,22 @@ class SideInForce:
         self._alone = (side, start_s, end_s)
 
     def begin_row(self, start_s: float) -> None:
-        """Doubt the side in force if another was said alone right before what begins now."""
+        """Doubt the side in force if another was said alone right before what begins now.
+
+        Within a speaker's pause the other one is taken; it stays doubtful, as "right" is also how
+        people begin to speak.
+        """
         if self._alone is None:
             return
         side, said_s, end_s = self._alone
         self._alone = None
-        if side != self.side and start_s - end_s <= _ALONE_S:
-            self.doubt(f'side: perhaps "{side}" at {said_s:.0f} s?')
+        pause_s = start_s - end_s
+        if side == self.side or pause_s > _ALONE_S:
+            return
+        either = (side, self.side) if pause_s <= PAUSE_S else (self.side, side)
+        self.doubt(said_alone(either, side, said_s))
+        if pause_s <= PAUSE_S:
+            self.side = _side_of(side)
 
     def hear(self, item: Heard, statement: Statement, among: tuple[SlotValue, ...] = ()) -> None:
         """Put the side said into force; `among` are the sides said for the same row."""
@@ -52,7 +63,7 @@ class SideInForce:
         if len(sides) > 1:
             self.side, self.doubts = None, (choices("side", sides), *doubts)
             return
-        self.side = next((side for side in SIDES if side == sides[0]), None)
+        self.side = _side_of(sides[0])
         self.doubts = tuple(doubts)
 
     def doubt(self, reason: str) -> None:
@@ -66,3 +77,12 @@ class SideInForce:
         self.side = "left" if self.side == "right" else "right"
         self.doubts += tuple(f"side: {reason} when it was switched" for reason in reasons)
         return True
+
+
+def said_alone(either: Iterable[SlotValue | None], side: str, at_s: float) -> str:
+    """Return the question which of two sides is meant, one of which was said alone."""
+    return f'{choices("side", either)} "{side}" was said alone at {at_s:.0f} s'
+
+
+def _side_of(value: SlotValue) -> Side | None:
+    return next((side for side in SIDES if side == value), None)

@@ -256,17 +256,66 @@ def lone(side: str, start_s: float, end_s: float) -> Heard:
 
 
 @pytest.mark.parametrize(
-    ("side", "pause_s", "status"),
-    [("left", 0.8, CHECKED), ("right", 0.8, LOGGED), ("left", 5, LOGGED)],
+    ("side", "pause_s", "taken", "question"),
+    [
+        ("left", 0.8, "left", 'side: left or right? "left" was said alone at 10 s'),
+        ("left", 1.6, "right", 'side: right or left? "left" was said alone at 10 s'),
+        ("left", 5.0, "right", ""),
+        ("right", 0.8, "right", ""),
+    ],
 )
 def test_a_side_said_alone_right_before_a_row_without_one_is_asked(
-    side: str, pause_s: float, status: RowStatus
+    side: str, pause_s: float, taken: str, question: str
 ) -> None:
     """As of "left", a pause, "extension"; the side in force is right."""
-    items = [at(glide("right"), 0.0), lone(side, 9.5, 10.0), at(glide(None), 10.0 + pause_s)]
-    merged_row = merge(items, (), RULES).rows[1]
-    assert (merged_row.side, merged_row.status) == ("right", status)
-    assert (f'perhaps "{side}"' in reason(merged_row)) == (status is CHECKED)
+    begun_s = 10.5 + pause_s
+    items = [at(glide("right"), 0.0), lone(side, 10.0, 10.5), at(glide(None), begun_s)]
+    row, heir = merge([*items, at(glide(None), begun_s + 5)], (), RULES).rows[1:]
+    assert (row.side, reason(row)) == (taken, question)
+    assert (heir.side, reason(heir)) == (taken, question)
+
+
+def test_a_side_said_alone_before_a_row_that_names_one_is_talk() -> None:
+    items = [at(glide("right"), 0.0), lone("left", 9.5, 10.0), at(glide("right"), 10.5)]
+    assert merge(items, (), RULES).rows[1].status is LOGGED
+
+
+def test_the_first_side_may_be_said_alone() -> None:
+    (row,) = merge([lone("left", 0.0, 0.5), at(glide(None), 1.2)], (), RULES).rows
+    assert (row.side, reason(row)) == (
+        "left",
+        'side: left or not said? "left" was said alone at 0 s',
+    )
+
+
+def test_a_row_whose_side_was_said_alone_is_withdrawn_with_it() -> None:
+    """Perhaps the side is what was wrong."""
+    items = [at(glide("right"), 0.0), lone("left", 9.5, 10.0), at(glide(None), 10.8)]
+    items += [at(say(Act.WITHDRAW), 14.0), at(glide(None), 18.0)]
+    assert "comes from a withdrawn row" in reason(merge(items, (), RULES).rows[2])
+
+
+@pytest.mark.parametrize(
+    ("side", "pause_s", "asked"),
+    [("left", 0.8, True), ("left", 2.0, False), ("right", 0.8, False)],
+)
+def test_a_side_said_alone_right_after_a_row_without_one_is_asked(
+    side: str, pause_s: float, asked: bool
+) -> None:
+    """As of "extension", a pause, "left"; the side in force is right."""
+    items = [at(glide("right"), 0.0), at(glide(None), 9.0), lone(side, 10.0 + pause_s, 11.5)]
+    row, heir = merge([*items, at(glide(None), 20.0)], (), RULES).rows[1:]
+    assert (row.side, heir.side) == ("right", "right")
+    assert ("side: right or left?" in reason(row)) == asked
+    assert ("side: right or left?" in reason(heir)) == asked
+
+
+def test_a_side_said_alone_after_a_row_that_has_one_is_talk() -> None:
+    named = [at(glide("right"), 0.0), lone("left", 1.8, 2.0)]
+    assert merge(named, (), RULES).rows[0].status is LOGGED
+    corrected = [at(glide(None), 0.0), at(say(Act.CORRECTION, side="right"), 2.0)]
+    items = [*corrected, lone("left", 3.8, 4.0)]
+    assert merge(items, (), RULES).rows[0].status is LOGGED
 
 
 def test_another_side_with_attributes_is_a_conflict() -> None:

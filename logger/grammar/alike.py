@@ -51,6 +51,13 @@ def alike_words(pack: Pack) -> Iterator[tuple[Phrase, Phrase]]:
             yield from alike_phrases(pack, slot)
 
 
+def alike_numbers(pack: Pack) -> Iterator[tuple[Phrase, Phrase]]:
+    """Yield the like phrases of all slots of numbers, each pair once."""
+    for slot, rule in pack.slots.items():
+        if isinstance(rule, NumberSlot):
+            yield from alike_phrases(pack, slot)
+
+
 def alike_values(pack: Pack) -> frozenset[Pair]:
     """Return the pairs of values that are easily heard one for the other."""
     pairs: set[Pair] = set()

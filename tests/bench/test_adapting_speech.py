@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from itertools import islice
 from pathlib import Path
 
@@ -39,6 +40,20 @@ def test_contrasts_about_some_words_hold_those() -> None:
     texts = list(islice(contrasts(pack, 3, "duction"), 12))
     assert all("duction" in text.lower() for text in texts)
     assert sum("abduction" in text.lower() for text in texts) >= 6
+
+
+def test_like_numbers_are_said_in_turn_where_they_are_asked_for() -> None:
+    pack = load_pack("glenohumeral")
+    texts = [text.lower() for text in islice(contrasts(pack, 3, "fifteen degrees"), 12)]
+    assert sum("fifteen degrees" in text for text in texts) == 6
+    assert sum("fifty degrees" in text for text in texts) == 6
+
+
+def test_a_number_is_not_changed_within_another() -> None:
+    """As "fifty forty degrees", of fifty four."""
+    within = re.compile(r"ty (forty|sixty|seventy|eighty|ninety) degrees")
+    texts = list(islice(contrasts(load_pack("glenohumeral"), 3, "degrees"), 300))
+    assert not [text for text in texts if within.search(text.lower())]
 
 
 @pytest.mark.parametrize("about", ["hypomobile", "hypermobile"])

@@ -9,7 +9,6 @@ from __future__ import annotations
 import argparse
 import random
 import re
-from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import chain, cycle
@@ -26,9 +25,10 @@ from logger.bench.hearing.talk_scripts import talk_lines
 from logger.bench.hearing.voices import KEPT_ASIDE, Voice, open_voices
 from logger.core.errors import UsageError
 from logger.core.sound import SAMPLE_RATE_HZ
-from logger.grammar.alike import alike_words
+from logger.grammar.alike import alike_numbers, alike_words
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
+from logger.grammar.phrases import spoken_phrases
 
 SPEECH_SEED: Final = 7001
 """Far from the seeds of the benchmark: no sentence is made for both on purpose."""
@@ -56,25 +56,27 @@ def sentences(pack: Pack, seed: int) -> Iterator[str]:
 def contrasts(pack: Pack, seed: int, about: str = "") -> Iterator[str]:
     """Yield sentences without end that hold one of two like phrases, each of all in turn.
 
-    With `about` only of pairs with this text in either phrase.
+    Like numbers too with `about`: only of pairs with this text in either phrase.
 
     Raises:
         UsageError: if no pair has it.
 
     """
-    pairs = [(one.text, other.text) for one, other in alike_words(pack)]
+    like = chain(alike_words(pack), alike_numbers(pack)) if about else alike_words(pack)
+    pairs = [(one.text, other.text) for one, other in like]
     pairs = [pair for pair in pairs if any(about in text for text in pair)]
     if not pairs:
         raise UsageError(f"No like phrase of the pack {pack.name} holds {about!r}.")
     in_turn = [turn for one, other in pairs for turn in ((one, other), (other, one))]
-    phrase = any_of({one for one, _ in in_turn})
-    waiting: dict[str, list[str]] = defaultdict(list)
+    # Of all phrases, so that "four degrees" is not found in "fifty four degrees".
+    phrase = any_of({phrase.text for phrase in spoken_phrases(pack)})
+    waiting: dict[str, list[str]] = {one: [] for one, _ in in_turn}
     made = sentences(pack, seed)
     for wanted, other in cycle(in_turn):
         while not (waiting[wanted] or waiting[other]):
             text = next(made)
             for found in phrase.finditer(text):
-                waiting[found[0].lower()].append(text)
+                waiting.get(found[0].lower(), []).append(text)
         held = (waiting[wanted] or waiting[other]).pop()
         yield _holding(wanted, other, held, phrase)
 
@@ -180,7 +182,9 @@ def main() -> None:
     asked.add_argument("--kokoro", type=Path, help="folder of the npm package kokoro-js")
     asked.add_argument("--voice", nargs="*", default=[], help="only these, such as flite:awb")
     asked.add_argument("--variants", action="store_true", help="only those of espeak, 70 voices")
-    asked.add_argument("--about", default="", help="only like phrases with this, such as duction")
+    asked.add_argument(
+        "--about", default="", help="only like phrases with this, as duction or degrees"
+    )
     given = asked.parse_args()
     pack = load_pack("glenohumeral")
     found = variants() if given.variants else open_voices(given.cache, given.kokoro).found

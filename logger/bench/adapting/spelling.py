@@ -8,11 +8,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from functools import cache
+from itertools import chain
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from logger.grammar.alike import alike_numbers, alike_words
 from logger.grammar.pack import Pack
 from logger.grammar.phrases import Phrase, spoken_phrases
 from logger.hearing.moonshine import END_TOKEN, START_TOKEN, MoonshineModel
@@ -37,7 +39,7 @@ class Rival:
     ahead_nats: float
     """How much more the search credits what was said than this."""
     alike: bool = False
-    """Whether it is written much like what was said, as abduction and adduction are."""
+    """Whether it sounds or is written much like what was said, as abduction and adduction do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,10 @@ class Speller:
             self._by_words[tuple(phrase.text.split())] = phrase
             if not phrase.beside_row:
                 self._by_slot[phrase.slot].append(phrase)
+        self._partners: dict[str, list[Phrase]] = defaultdict(list)
+        for one, other in chain(alike_words(pack), alike_numbers(pack)):
+            self._partners[one.text].append(other)
+            self._partners[other.text].append(one)
         self._others = cache(self._like)
 
     def lesson(self, sound: NDArray[np.int16], text: str) -> Lesson:
@@ -113,12 +119,19 @@ class Speller:
         return next((phrase for phrase in ends if phrase), None)
 
     def _like(self, phrase: Phrase) -> tuple[tuple[Phrase, bool], ...]:
-        """Return phrases of other values, two written most like it and one by chance; if alike."""
+        """Return phrases of other values, and if each is alike: two or more like it, one by chance.
+
+        What sounds like it comes first, then what is written like it; the latter counts as alike
+        only where nothing sounds so: "fifteen" is told from "fifty" rather than from "sixteen".
+        """
         length = len(phrase.text.split())
+        partners = self._partners[phrase.text]
         others = [
             other
             for other in self._by_slot[phrase.slot]
-            if other.value != phrase.value and abs(len(other.text.split()) - length) <= 1
+            if other.value != phrase.value
+            and other not in partners
+            and abs(len(other.text.split()) - length) <= 1
         ]
         matcher = SequenceMatcher(b=phrase.text)
 
@@ -126,9 +139,12 @@ class Speller:
             matcher.set_seq1(other.text)
             return matcher.ratio()
 
-        nearest = sorted(others, key=likeness, reverse=True)[:_NEAREST]
+        written = sorted(others, key=likeness, reverse=True)[: max(0, _NEAREST - len(partners))]
         by_chance = random.Random(phrase.text).sample(others, min(1, len(others)))  # noqa: S311 - no secret
-        return tuple((other, likeness(other) >= _ALIKE) for other in (*nearest, *by_chance))
+        rest = [
+            (other, not partners and likeness(other) >= _ALIKE) for other in (*written, *by_chance)
+        ]
+        return (*((partner, True) for partner in partners), *rest)
 
 
 def spellings(text: str) -> Iterator[str]:

@@ -239,9 +239,8 @@ def _drowned(name: str, utterances: Sequence[Utterance]) -> Iterator[str]:
     heard = [each for each in utterances if each.verdict is not Verdict.TALK]
     if drowned := sum(each.drowned for each in heard):
         yield (
-            f"The room was nearly as loud as the speaker at {drowned} of the {len(heard)} things "
-            f"heard in {name}: they are marked, and others may be missing. "
-            "Bring the microphone nearer."
+            f"In {name} the room was nearly as loud as the speaker at {drowned} of {len(heard)} "
+            "heard: marked, and others may be missing. Bring the microphone nearer."
         )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from logger.core.events import Verdict
@@ -12,7 +12,7 @@ from logger.core.statements import SLOTS, Act, Doubt, Heard
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from logger.core.events import Utterance
+    from logger.core.events import Alternative, Utterance
     from logger.core.statements import SlotValue, Statement
     from logger.grammar.parsing import Parser
 
@@ -94,14 +94,29 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
     return Heard(utterance, statement, tuple(doubt for doubt in doubts if doubt), question, before)
 
 
+def bearing(talk: Utterance, parser: Parser) -> Utterance:
+    """Return talk without its words, but for those that bear on the table.
+
+    They are a side said alone and what may have changed the side. `interpret` finds in it what it
+    finds in the whole.
+    """
+    word = talk.text.split()[:1] if parser.lone_side(talk.text) else []
+    asked = next(_sides_perhaps(talk, parser), None)
+    return replace(talk, text="".join(word), alternatives=(asked,) if asked else ())
+
+
 def _perhaps_side(utterance: Utterance, parser: Parser) -> str:
     """Return the question whether talk changed the side; empty if nothing speaks for it."""
-    for alternative in utterance.alternatives:
+    asked = next(_sides_perhaps(utterance, parser), None)
+    return f'"{asked.text}" at {utterance.start_s:.0f} s?' if asked else ""
+
+
+def _sides_perhaps(talk: Utterance, parser: Parser) -> Iterator[Alternative]:
+    for alternative in talk.alternatives:
         statement = parser.parse(alternative.text)
         sided = statement and (statement.act is Act.OTHER_SIDE or "side" in statement.slots)
         if sided or parser.turning(alternative.text):
-            return f'"{alternative.text}" at {utterance.start_s:.0f} s?'
-    return ""
+            yield alternative
 
 
 def _turned(utterance: Utterance, parser: Parser, nats: float) -> str:

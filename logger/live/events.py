@@ -10,6 +10,8 @@ from pydantic import TypeAdapter, ValidationError
 from logger.core.errors import JournalError
 from logger.core.events import ArmAngle, Utterance, Verdict
 from logger.core.session import Edit, SessionFacts
+from logger.grammar.interpreting import bearing
+from logger.grammar.parsing import Parser
 from logger.keeping.journal import Event
 from logger.live import actions
 
@@ -83,14 +85,17 @@ _NAMES: Final = {cls: kind for kind, cls in _KINDS.items()}
 
 
 def without_words(talk: Utterance) -> Utterance:
-    """Return talk as it is kept: its times alone. What was said is shown for a moment only."""
+    """Return talk with its times alone. What was said is shown for a moment only."""
     return replace(talk, text="", alternatives=())
 
 
-def to_event(happening: Happening) -> Event:
-    """Return what the journal keeps; of talk the times and none of its words."""
+def to_event(happening: Happening, parser: Parser) -> Event:
+    """Return what the journal keeps; of talk the times, and of its words what bears on the table.
+
+    That is a side said alone or perhaps said: without them the same rows would come back unasked.
+    """
     if isinstance(happening, Said) and happening.utterance.verdict is Verdict.TALK:
-        happening = Said(without_words(happening.utterance))
+        happening = Said(bearing(happening.utterance, parser))
     kind = _NAMES[type(happening)]
     data = _ADAPTERS[kind].dump_json(happening, exclude_defaults=True)
     return Event(kind, _VERSION, data.decode())

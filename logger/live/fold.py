@@ -19,6 +19,10 @@ from logger.live.state import HeardKind, LastHeard
 ECHO_S: Final = 0.2
 """How long the page's own voice may still be heard after it ended: the room and the buffers."""
 
+_LOUD_ROOM: Final = (
+    "The room is nearly as loud as the speaker: what is heard is marked, and some may be missing. "
+    "Bring the microphone nearer."
+)
 _SHORT_S: Final = 2.0
 """Less than this is told to a tenth of a second."""
 
@@ -66,7 +70,7 @@ class Fold:
         self.last_s = 0.0
         """The newest time in anything that happened."""
         self.seen_any = False
-        self._parser = Parser(pack)
+        self.parser = Parser(pack)
         self._played: list[actions.PlayedBack] = []
         self._edits: list[_Edit] = []
         self._merged: Merged | None = None
@@ -118,7 +122,7 @@ class Fold:
 
     def _hear(self, utterance: Utterance) -> None:
         self.last_s = max(self.last_s, utterance.end_s)
-        item = interpret(utterance, self._parser)
+        item = interpret(utterance, self.parser)
         talk = utterance.verdict is Verdict.TALK
         self.heard.append(Heard(without_words(utterance), None) if talk else item)
         if self.asks_cautions:
@@ -127,6 +131,8 @@ class Fold:
             outcome = self.table.set_aside(item, "it was heard while the page itself was speaking")
         else:
             outcome = self.table.take(item)
+        if utterance.drowned and _LOUD_ROOM not in self.warnings:
+            self.warnings.append(_LOUD_ROOM)
         self._tell(utterance, outcome)
 
     def _press(self, key: Key) -> None:

@@ -80,7 +80,7 @@ class LiveSession:
                 str(facts.started_at),
                 facts.patient_code,
                 KeptPack(pack.name, pack.text),
-                to_event(begun),
+                to_event(begun, session._fold.parser),
             )
         except JournalError:
             session.close()
@@ -229,7 +229,7 @@ class LiveSession:
     def _write(self, happenings: Iterable[Happening]) -> None:
         """Keep the angles that wait and what has happened, all or none."""
         batch = [Seen(tuple(self._pending))] if self._pending else []
-        events = [to_event(each) for each in (*batch, *happenings)]
+        events = [to_event(each, self._fold.parser) for each in (*batch, *happenings)]
         if events:
             self._journal.append(self.session_id, *events)
         self._pending.clear()

@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import Final
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from logger.core.events import Alternative, Utterance, Verdict
 from logger.core.statements import Act, Doubt, Heard
-from logger.grammar.interpreting import Closeness, interpret
+from logger.grammar.interpreting import Closeness, bearing, interpret
 from logger.grammar.loading import load_pack
 from logger.grammar.parsing import Parser
 
@@ -241,3 +243,35 @@ def test_a_bare_side_alone_states_nothing_and_is_kept_in_mind(text: str, side: s
         heard = interpret(Utterance(text, 0.0, 1.0, 0.0, verdict), PARSER)
         assert heard.lone_side == side
         assert side == "" or heard.statement is None
+
+
+WORDS: Final = st.sampled_from(
+    [
+        "left",
+        "Right.",
+        "right,",
+        "it",
+        "other",
+        "side",
+        "shoulder",
+        "inferior",
+        "glide",
+        "isn't",
+        "stiff",
+        "not",
+        "so",
+        "my",
+        "neighbour",
+    ]
+)
+TEXTS: Final = st.lists(WORDS, max_size=5).map(" ".join)
+
+
+@given(TEXTS, st.lists(TEXTS, max_size=3))
+def test_what_is_kept_of_talk_means_what_the_whole_does(text: str, others: list[str]) -> None:
+    readings = tuple(Alternative(other, 1.0 + at) for at, other in enumerate(others))
+    talk = Utterance(text, 1.0, 2.0, 0.0, Verdict.TALK, readings)
+    kept, whole = (interpret(each, PARSER) for each in (bearing(talk, PARSER), talk))
+    assert (kept.lone_side, kept.question) == (whole.lone_side, whole.question)
+    if not (whole.lone_side or whole.question):
+        assert (kept.utterance.text, kept.utterance.alternatives) == ("", ())

@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from logger.core.errors import JournalError, UsageError
-from logger.core.events import ArmAngle, RowStatus, SetupStatus, Utterance, Verdict
+from logger.core.events import Alternative, ArmAngle, RowStatus, SetupStatus, Utterance, Verdict
 from logger.core.session import CautionAnswer, SessionFacts
 from logger.files.saving import save_session
 from logger.findings.merging import MergeRules, merge
@@ -328,6 +328,36 @@ def test_talk_is_shown_and_never_kept(session: LiveSession, journal: Journal) ->
     kept = "".join(event.data for event in journal.events(session.session_id))
     assert "neighbour" not in kept
     assert "neighbour" not in repr(session.record("moonshine", {}))
+
+
+def test_a_loud_room_is_told_once(session: LiveSession) -> None:
+    loud = said("right inferior glide", 1, Verdict.UNSURE)
+    assert session.hear(loud).warnings == ()
+    for start_s in (5.0, 10.0):
+        state = session.hear(replace(loud, start_s=start_s, end_s=start_s + 1, drowned=True))
+    assert [text for text in state.warnings if "nearly as loud" in text] == list(state.warnings)
+    assert len(state.warnings) == 1
+
+
+def test_what_talk_did_to_the_table_is_there_after_a_crash(
+    session: LiveSession, journal: Journal, wall: Wall
+) -> None:
+    """A side said alone is talk, as is what was perhaps "other side": the rows stay asked."""
+    session.hear(said("right inferior glide", 1))
+    session.hear(replace(said("Left.", 6, Verdict.TALK), end_s=6.5))
+    session.hear(said("posterior glide", 7.3))
+    asked = Alternative("other side", 2.0)
+    session.hear(replace(said("on the other hand", 20, Verdict.TALK), alternatives=(asked,)))
+    session.hear(said("anterior glide", 24))
+    rows = session.rows()
+    assert [(row.side, row.status) for row in rows[1:]] == [("left", RowStatus.CHECK)] * 2
+    assert 'perhaps "other side"' in "".join(rows[2].reasons)
+    kept = "".join(event.data for event in journal.events(session.session_id))
+    assert "hand" not in kept
+    session.close()
+    again = LiveSession.resume(journal, session.session_id, wall)
+    assert again.rows() == rows
+    again.close()
 
 
 def test_what_cannot_be_kept_changes_nothing_and_may_be_tried_again(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from difflib import SequenceMatcher
-from itertools import combinations
+from itertools import chain, combinations, product
 from typing import TYPE_CHECKING, Final
 
 from logger.grammar.numbers import number_forms
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from logger.grammar.phrases import Phrase
 
 _ALIKE: Final = 0.85
+_NAMED_ALIKE: Final = 0.84
+"""Of what a pack names a number besides, and what is said for another."""
 _TEENS: Final = ((13, 30), (14, 40), (15, 50), (16, 60), (17, 70), (18, 80), (19, 90))
 _ONES: Final = ((4, 40), (6, 60), (7, 70), (8, 80), (9, 90))
 
@@ -63,7 +65,8 @@ def alike_values(pack: Pack) -> frozenset[Pair]:
     pairs: set[Pair] = set()
     for slot, rule in pack.slots.items():
         if isinstance(rule, NumberSlot):
-            pairs |= {(slot, frozenset(pair)) for pair in _like_numbers(rule)}
+            numbers = chain(_like_numbers(rule), _named_like_a_number(rule))
+            pairs |= {(slot, frozenset(pair)) for pair in numbers}
         else:
             phrases = alike_phrases(pack, slot)
             pairs |= {(slot, frozenset((one.value, other.value))) for one, other in phrases}
@@ -81,6 +84,16 @@ def _numbers_said_alike(
                 one, other = (by_text.get(template.replace(BLANK, form)) for form in forms)
                 if one and other:
                     yield one, other
+
+
+def _named_like_a_number(rule: NumberSlot) -> Iterator[tuple[int, int]]:
+    """Yield numbers of which one is named as another is said: "pain free" and "pain three"."""
+    for named, forms in rule.also.items():
+        for form, number in product(forms, range(rule.low, rule.high + 1)):
+            said = [t.replace(BLANK, number_forms(number)[0]) for t in rule.templates]
+            ratios = [SequenceMatcher(None, form, text).ratio() for text in said]
+            if number != named and max(ratios, default=0.0) >= _NAMED_ALIKE:
+                yield named, number
 
 
 def _like_numbers(rule: NumberSlot) -> Iterator[tuple[int, int]]:

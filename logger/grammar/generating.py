@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from logger.core.statements import SLOTS, Act, Statement
-from logger.grammar.phrases import command_phrases, linking_words, slot_phrases
+from logger.grammar.phrases import command_phrases, linking_words, slot_phrases, span_phrases
 
 if TYPE_CHECKING:
     import random
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 _MOST_SLOTS: Final = 5
 """The most attributes put into one sentence; more are hardly said in one breath."""
 _REPEATED: Final = 0.1
+_SPANNED: Final = 0.15
 """How often a slot gets a second phrase: the same value again, or a conflict."""
 _KINDS: Final = ("finding", "attributes", "side", "command")
 _WEIGHTS: Final = (10, 4, 1, 5)
@@ -63,6 +64,7 @@ class _Maker:
         self._commands = command_phrases(pack)
         self._links = [link for link in linking_words(pack) if not link.turns]
         self._completing = self._rules.sentence_completes if self._links else ()
+        self._spans = span_phrases(pack)
         self._by_value: dict[str, dict[SlotValue, list[Phrase]]] = {}
         for slot in pack.slots:
             for phrase in slot_phrases(pack, slot):
@@ -129,7 +131,13 @@ class _Maker:
         return [self._phrase(slot, bare=True, beside_row=beside_row) for _ in range(count)]
 
     def _phrase(self, slot: str, *, bare: bool, beside_row: bool = False) -> Phrase:
-        """Choose a value first, so that a number's many forms do not drown the rest."""
+        """Choose a value first, so that a number's many forms do not drown the rest.
+
+        Now and then two numbers are said for one.
+        """
+        spans = [p for p in self._spans if p.slot == slot and (beside_row or not p.beside_row)]
+        if spans and self._rng.random() < _SPANNED:
+            return self._rng.choice(spans)
         values = self._by_value[slot]
         usable = {
             value: kept
@@ -163,5 +171,5 @@ class _Maker:
 
 
 def _meaning(phrases: Sequence[Phrase]) -> Mapping[str, tuple[SlotValue, ...]]:
-    said = {slot: [p.value for p in phrases if p.slot == slot] for slot in SLOTS}
+    said = {slot: [v for p in phrases if p.slot == slot for v in p.values] for slot in SLOTS}
     return {slot: tuple(dict.fromkeys(values)) for slot, values in said.items() if values}

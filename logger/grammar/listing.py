@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from logger.core.statements import Act
 from logger.grammar.numbers import number_words
 from logger.grammar.pack import BLANK, NumberSlot
-from logger.grammar.phrases import command_phrases, slot_phrases
+from logger.grammar.phrases import command_phrases, slot_phrases, span_phrases
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -108,6 +108,7 @@ def _slot(pack: Pack, slot: str) -> Iterator[str]:
     yield _HEADINGS[slot] + (f" (for {_either(_plain(needed))})" if needed else "")
     if isinstance(rule, NumberSlot):
         yield from _number_lines(rule)
+        yield from _span_lines(pack, slot)
         if slot == "mobility_score":
             yield from _score_lines(pack)
         return
@@ -180,6 +181,15 @@ def _number_lines(rule: NumberSlot) -> Iterator[str]:
     yield from _wrapped("  ", text)
     for number, forms in rule.also.items():
         yield from _wrapped("  ", f"{', '.join(forms)} (the same as {number})")
+
+
+def _span_lines(pack: Pack, slot: str) -> Iterator[str]:
+    said = [p for p in span_phrases(pack) if p.slot == slot and not p.beside_row]
+    if said:
+        shortest = min(said, key=lambda phrase: len(phrase.text))
+        ways = {f'"{p.text}"' for p in said if p.values == shortest.values}
+        example = _either(sorted(ways, key=lambda text: (len(text), text))[:2])
+        yield from _wrapped("  ", f"of two ({example}) both are kept, and the row asks which")
 
 
 def _score_lines(pack: Pack) -> Iterator[str]:

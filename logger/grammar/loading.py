@@ -19,6 +19,7 @@ from logger.grammar.pack import (
     NumberSlot,
     Pack,
     PublishedDoubt,
+    Spans,
     TaughtWith,
     Together,
     UtteranceRules,
@@ -167,6 +168,7 @@ def _number_slot(slot: str, table: NumberTable) -> NumberSlot:
         table.also,
         table.phrases_beside_row,
         table.marks,
+        Spans(table.spans.words, table.spans.steps) if table.spans else None,
         as_text=slot == "grade",
         measured=table.measured,
     )

@@ -37,6 +37,16 @@ class WordSlot:
 
 
 @dataclass(frozen=True, slots=True)
+class Spans:
+    """Two numbers said as one value left open: "two to three", "forty or fifty"."""
+
+    words: tuple[str, ...]
+    """What stands between the two."""
+    steps: tuple[int, ...]
+    """How far apart they may be; both are multiples of the first."""
+
+
+@dataclass(frozen=True, slots=True)
 class NumberSlot:
     """A slot whose values are whole numbers, or whole numbers with a mark such as "2+"."""
 
@@ -51,6 +61,8 @@ class NumberSlot:
     """As in `WordSlot`."""
     marks: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     """Words that may follow the phrase and the mark they add: "+" for "plus"."""
+    spans: Spans | None = None
+    """If any, how two numbers may be said for one."""
     as_text: bool = False
     """True where the value is text ("2", "2+"), as a grade is; False for whole numbers."""
     measured: bool = False

@@ -19,6 +19,7 @@ from logger.grammar.phrases import (
     Phrase,
     command_phrases,
     linking_words,
+    span_phrases,
     spoken_phrases,
     stands_beside_row,
 )
@@ -47,7 +48,11 @@ class Parser:
         self._vocab = spacy.blank("en").vocab
         self._matcher = PhraseMatcher(self._vocab)
         self._phrases: dict[tuple[str, ...], Phrase | Linking] = {}
-        every: tuple[Phrase | Linking, ...] = (*linking_words(pack), *spoken_phrases(pack))
+        every: tuple[Phrase | Linking, ...] = (
+            *linking_words(pack),
+            *span_phrases(pack),
+            *spoken_phrases(pack),
+        )
         for phrase in every:
             for words in _written_forms(phrase.text):
                 self._phrases[words] = phrase
@@ -236,5 +241,5 @@ def _written_forms(text: str) -> set[tuple[str, ...]]:
 def _slots(phrases: Iterable[Phrase]) -> dict[str, tuple[SlotValue, ...]]:
     values: dict[str, dict[SlotValue, None]] = {}
     for phrase in phrases:
-        values.setdefault(phrase.slot, {})[phrase.value] = None
+        values.setdefault(phrase.slot, {}).update(dict.fromkeys(phrase.values))
     return {slot: tuple(values[slot]) for slot in SLOTS if slot in values}

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from itertools import product
+from typing import TYPE_CHECKING, Final
 
-from logger.grammar.numbers import number_forms
-from logger.grammar.pack import BLANK, WordSlot
+from logger.grammar.numbers import HIGHEST, number_forms
+from logger.grammar.pack import BLANK, NumberSlot, WordSlot
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from logger.core.statements import Act, SlotValue
-    from logger.grammar.pack import NumberSlot, Pack, UtteranceRules
+    from logger.grammar.pack import Pack, Spans, UtteranceRules
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +28,13 @@ class Phrase:
     """True for a side so short that it counts only beside a test, a motion or "correction"."""
     beside_row: bool = False
     """True for words that count only in an utterance that opens a row or corrects one."""
+    other: SlotValue | None = None
+    """The second value of a span: "two to three" leaves open which of the two is meant."""
+
+    @property
+    def values(self) -> tuple[SlotValue, ...]:
+        """What is said of the slot: the value, or both of a span."""
+        return (self.value,) if self.other is None else (self.value, self.other)
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +83,11 @@ def linking_words(pack: Pack) -> tuple[Linking, ...]:
     rule = pack.linking
     joining = (*rule.between, *rule.last)
     texts = dict.fromkeys((*rule.first, *joining))
-    linking = [Linking(t, t in rule.first, t in joining, t in rule.last) for t in texts]
-    turning = [Linking(t, may_join=True, turns=True) for t in pack.utterance.turn_round]
-    return (*linking, *turning)
+    turning = dict.fromkeys(pack.utterance.turn_round, True)
+    return tuple(
+        Linking(t, t in rule.first, t in joining or t in turning, t in rule.last, t in turning)
+        for t in texts | turning
+    )
 
 
 def spoken_phrases(pack: Pack) -> tuple[Phrase, ...]:
@@ -94,6 +104,16 @@ def slot_phrases(pack: Pack, slot: str) -> tuple[Phrase, ...]:
     if slot in pack.utterance.beside_row_only:
         phrases = (replace(phrase, beside_row=True) for phrase in phrases)
     return tuple({(phrase.text, phrase.value): phrase for phrase in phrases}.values())
+
+
+def span_phrases(pack: Pack) -> tuple[Phrase, ...]:
+    """Return the phrases of all slots that say two numbers for one; no others have a span."""
+    return tuple(
+        phrase
+        for slot, rule in pack.slots.items()
+        if isinstance(rule, NumberSlot) and rule.spans
+        for phrase in _of_spans(slot, rule, rule.spans)
+    )
 
 
 def command_phrases(pack: Pack) -> tuple[CommandPhrase, ...]:
@@ -138,3 +158,48 @@ def _of_numbers(slot: str, rule: NumberSlot) -> Iterator[Phrase]:
                 yield Phrase(template.replace(BLANK, form), slot, plain, beside_row=True)
         for form in rule.also.get(number, ()):
             yield Phrase(form, slot, plain)
+
+
+def _of_spans(slot: str, rule: NumberSlot, spans: Spans) -> Iterator[Phrase]:
+    templates = dict.fromkeys(rule.templates, False) | dict.fromkeys(
+        rule.templates_beside_row, True
+    )
+    for one, other in _spanned(rule, spans):
+        for word in spans.words:
+            for template, beside in templates.items():
+                text = template.replace(BLANK, f"{one.form} {word} {other.form}")
+                yield Phrase(text, slot, one.value, beside_row=beside, other=other.value)
+
+
+def _spanned(rule: NumberSlot, spans: Spans) -> Iterator[tuple[_Said, _Said]]:
+    """Yield what may be said for one: so far apart, of grades with marks up to a whole one."""
+    grain = spans.steps[0]
+    for low in range(-(-rule.low // grain) * grain, rule.high + 1, grain):
+        for step in (0, *spans.steps):
+            high = low + step
+            for one, other in product(_ranked(rule, low), _ranked(rule, high)):
+                apart = other.rank - one.rank
+                if high <= rule.high and 0 < apart <= _THIRDS * max(step, 1):
+                    yield one, other
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    rank: int
+    """Of numbers, those with a mark between the whole ones."""
+    value: SlotValue
+    form: str
+
+
+_THIRDS: Final = 3
+
+
+def _ranked(rule: NumberSlot, number: int) -> Iterator[_Said]:
+    rank = number * _THIRDS
+    if number > HIGHEST:
+        return
+    for form in number_forms(number):
+        yield _Said(rank, str(number) if rule.as_text else number, form)
+        for mark, words in rule.marks.items():
+            marked = rank + (1 if mark == "+" else -1)
+            yield from (_Said(marked, f"{number}{mark}", f"{form} {word}") for word in words)

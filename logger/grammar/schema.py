@@ -91,6 +91,13 @@ class WordTable(Table):
     beside_row: dict[ValueName, Forms] = {}
 
 
+class SpanTable(Table):
+    """Two numbers said for one."""
+
+    words: Forms
+    steps: Annotated[tuple[Annotated[int, Field(ge=1)], ...], Field(min_length=1, strict=False)]
+
+
 class NumberTable(Table):
     """A slot whose values are numbers."""
 
@@ -101,6 +108,7 @@ class NumberTable(Table):
     measured: bool = False
     also: dict[Number, Forms] = {}
     marks: dict[Mark, Forms] = {}
+    spans: SpanTable | None = None
 
 
 class UtteranceTable(Table):

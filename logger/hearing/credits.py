@@ -19,7 +19,7 @@ from logger.core.sound import SAMPLE_RATE_HZ
 from logger.core.statements import SESSION_ACTS
 from logger.grammar.alike import alike_words
 from logger.grammar.pack import BLANK
-from logger.grammar.phrases import command_phrases, slot_phrases, spoken_phrases
+from logger.grammar.phrases import command_phrases, slot_phrases, span_phrases, spoken_phrases
 from logger.hearing.network import NUMBER
 from logger.hearing.search import score_paths
 
@@ -69,7 +69,8 @@ def rare_phrase_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
     # more often for it.
     net = {text: credits_nats[text] - _CHOICE * math.log(count) for text, count in choices.items()}
     held = _held_back(pack, net)
-    return {text: nats + model.leanings.get(text, 0.0) for text, nats in held.items()}
+    held = {text: nats + model.leanings.get(text, 0.0) for text, nats in held.items()}
+    return held | _of_spans(pack, held)
 
 
 def _commands_beside(pack: Pack) -> dict[str, int]:
@@ -110,6 +111,18 @@ def _held_back(pack: Pack, credits_nats: Mapping[str, float]) -> dict[str, float
             elif _is_long(phrase):
                 held[phrase.text] = min(nats, short.get(phrase.value, nats))
     return held
+
+
+def _of_spans(pack: Pack, credits_nats: Mapping[str, float]) -> dict[str, float]:
+    """Return the credit of each span, which is what its first value has by itself.
+
+    It is longer, but is not to be heard more often for it.
+    """
+    own: dict[tuple[str, SlotValue], float] = {}
+    for phrase in spoken_phrases(pack):
+        if not phrase.beside_row:
+            own.setdefault((phrase.slot, phrase.value), credits_nats[phrase.text])
+    return {each.text: own.get((each.slot, each.value), 0.0) for each in span_phrases(pack)}
 
 
 def _is_long(phrase: Phrase) -> bool:

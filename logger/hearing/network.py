@@ -26,6 +26,7 @@ from logger.grammar.phrases import (
     Phrase,
     command_phrases,
     linking_words,
+    span_phrases,
     spoken_phrases,
     stands_beside_row,
 )
@@ -134,6 +135,32 @@ class _Node:
     """The largest credit that a path has earned by here, by the slot or command it leads to."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Best:
+    """The largest credits at all nodes, end to end: a node leads to few kinds of the many."""
+
+    credit: NDArray[np.float32]
+    kind: NDArray[np.int64]
+    starts: NDArray[np.int64]
+    """Where the credits of each node begin, shape (nodes,)."""
+
+    @classmethod
+    def of(cls, nodes: Sequence[_Node], kinds: Sequence[str]) -> _Best:
+        """Gather the credits; a node that leads to none has one that is -inf."""
+        number = {kind: at for at, kind in enumerate(kinds)}
+        each = [node.best or {kinds[0]: -np.inf} for node in nodes]
+        starts = np.cumsum([0, *(len(best) for best in each[:-1])])
+        credit = np.array([nats for best in each for nats in best.values()], np.float32)
+        kind = np.array([number[kind] for best in each for kind in best], np.int64)
+        return cls(credit, kind, starts)
+
+    def weights(self, most: NDArray[np.float32], costs: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Return the best of each node, none over `most` of its kind, less the kind's cost."""
+        each = np.minimum(self.credit, most[self.kind]) - costs[self.kind]
+        weights: NDArray[np.float32] = np.maximum.reduceat(each, self.starts)
+        return weights
+
+
 @dataclass(slots=True)
 class _TokenNode:
     children: dict[str, int] = field(default_factory=dict)
@@ -159,6 +186,7 @@ class TokenNetwork:
         self._nodes = [_Node()]
         every: list[Spoken] = [
             *spoken_phrases(pack),
+            *span_phrases(pack),
             *command_phrases(pack),
             *linking_words(pack),
             *(Opening(text) for text in pack.utterance.opening_word),
@@ -172,10 +200,7 @@ class TokenNetwork:
         self._tokens.append(_TokenNode(words))
         self._words_alone = len(self._tokens) - 1
         self._kinds = sorted({kind for node in self._nodes for kind in node.best})
-        self._best = np.full((len(self._kinds), len(self._nodes)), -np.inf, np.float32)
-        for at, node in enumerate(self._nodes):
-            for kind, credit in node.best.items():
-                self._best[self._kinds.index(kind), at] = credit
+        self._best = _Best.of(self._nodes, self._kinds)
         self._contexts: dict[tuple[object, ...], _Context] = {}
         self._known: dict[tuple[Spoken, ...], tuple[tuple[object, ...], _Context]] = {}
         self._walks: dict[tuple[int, int], _Walk] = {}
@@ -218,8 +243,7 @@ class TokenNetwork:
                 for kind in self._kinds
             ]
             most = [0.0 if counts[kind] else np.inf for kind in self._kinds]
-            credit = np.minimum(self._best, np.array(most, np.float32)[:, np.newaxis])
-            weights = (credit - np.array(costs, np.float32)[:, np.newaxis]).max(axis=0)
+            weights = self._best.weights(np.array(most, np.float32), np.array(costs, np.float32))
             _make_room(self._contexts)
             self._contexts[key] = _Context(said, counts, self._oddity(counts), weights)
         _make_room(self._known)
@@ -387,7 +411,7 @@ def said_text(said: Sequence[Spoken]) -> str:
 
 def _meaning(phrase: Spoken) -> tuple[object, ...]:
     if isinstance(phrase, Phrase):
-        return (phrase.slot, phrase.value, phrase.bare, phrase.beside_row)
+        return (phrase.slot, phrase.values, phrase.bare, phrase.beside_row)
     if isinstance(phrase, Linking):
         return ("turned round",) if phrase.turns else ()
     return (phrase.act,) if isinstance(phrase, CommandPhrase) else ()

@@ -76,10 +76,14 @@ def test_numbers_end_where_their_scales_end() -> None:
 
 
 def test_end_feels_are_those_of_the_textbooks() -> None:
-    """Cyriax: spasm, capsular, springy, empty; Kaltenborn: soft, firm, hard (part second hand)."""
+    """Cyriax: spasm, capsular, springy, empty; Kaltenborn: soft, firm, hard (part second hand).
+
+    Or no more than normal or abnormal, as in Petersen and Hayes, JOSPT 2000;30:512 (abstract).
+    """
     feels = PACK.slots["end_feel"]
     assert isinstance(feels, WordSlot)
-    assert set(feels.values) == {"spasm", "capsular", "springy", "empty", "soft", "firm", "hard"}
+    kinds = {"spasm", "capsular", "springy", "empty", "soft", "firm", "hard"}
+    assert set(feels.values) == kinds | {"normal", "abnormal"}
 
 
 @pytest.mark.parametrize(

@@ -149,7 +149,12 @@ MISTAKES: Final = [
     ('"stiff"', '"pain five"', "slots.pain.phrases", "already means mobility hypomobile"),
     ('"stiff"', '"scratch that"', "slots.mobility.values.hypomobile", "the command withdraw"),
     ('"+" = ["plus"]', '"*" = ["plus"]', "slots.grade.marks.*", "is no mark"),
-    ('0 = ["no pain"]', '11 = ["no pain"]', "slots.pain.also.11", "is not from 0 to 10"),
+    (
+        '0 = ["no pain", "pain free"]',
+        '11 = ["no pain"]',
+        "slots.pain.also.11",
+        "is not from 0 to 10",
+    ),
     ("[slots.pain]", "[slots.ache]", "slots.ache", "unknown key; known here are side"),
     ("[setup.anterior_glide]", "[setup.anterior]", "setup.anterior", "is not among"),
     ("high_deg = 90", "high_deg = nan", "setup.inferior_glide.high_deg", "finite"),

@@ -12,7 +12,7 @@ from num2words import num2words
 from logger.core.statements import Act, SlotValue
 from logger.grammar.loading import load_pack
 from logger.grammar.numbers import number_from_words, number_words
-from logger.grammar.phrases import command_phrases, slot_phrases, spoken_phrases
+from logger.grammar.phrases import command_phrases, slot_phrases, span_phrases, spoken_phrases
 
 PACK: Final = load_pack("glenohumeral")
 
@@ -54,6 +54,41 @@ def test_every_phrase_is_plain_words_said_once() -> None:
     texts += [phrase.text for phrase in command_phrases(PACK)]
     assert all(re.fullmatch(r"[a-z]+( [a-z]+)*", text) for text in texts)
     assert Counter(texts).most_common(1)[0][1] == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "slot", "values"),
+    [
+        ("grade two to three", "grade", ("2", "3")),
+        ("grade two plus or three minus", "grade", ("2+", "3-")),
+        ("grade two minus to two", "grade", ("2-", "2")),
+        ("forty to fifty degrees", "range_deg", (40, 50)),
+        ("ninety to one hundred degrees", "range_deg", (90, 100)),
+        ("one hundred and five or one hundred and ten degrees", "range_deg", (105, 110)),
+        ("pain two or three out of ten", "pain", (2, 3)),
+        ("two to three out of six", "mobility_score", (2, 3)),
+    ],
+)
+def test_two_numbers_said_for_one_leave_it_open(
+    text: str, slot: str, values: tuple[SlotValue, ...]
+) -> None:
+    found = [phrase for phrase in span_phrases(PACK) if phrase.text == text]
+    assert [(phrase.slot, phrase.values) for phrase in found] == [(slot, values)]
+
+
+def test_what_is_no_span_of_neighbours_is_none() -> None:
+    texts = {phrase.text for phrase in span_phrases(PACK)}
+    assert len(texts) == len(span_phrases(PACK))
+    assert texts.isdisjoint(phrase.text for phrase in spoken_phrases(PACK))
+    for text in (
+        "forty one to forty six degrees",
+        "grade two to four",
+        "grade two plus to four",
+        "pain three to two",
+        "pain ten to eleven",
+        "grade two to two",
+    ):
+        assert text not in texts
 
 
 def test_only_one_word_sides_are_bare() -> None:

@@ -6,7 +6,7 @@ from difflib import SequenceMatcher
 from itertools import chain, combinations, product
 from typing import TYPE_CHECKING, Final
 
-from logger.grammar.numbers import number_forms
+from logger.grammar.numbers import NUMBER, number_forms, number_from_words
 from logger.grammar.pack import BLANK, NumberSlot, WordSlot
 from logger.grammar.phrases import slot_phrases
 
@@ -22,6 +22,12 @@ _NAMED_ALIKE: Final = 0.84
 """Of what a pack names a number besides, and what is said for another."""
 _TEENS: Final = ((13, 30), (14, 40), (15, 50), (16, 60), (17, 70), (18, 80), (19, 90))
 _ONES: Final = ((4, 40), (6, 60), (7, 70), (8, 80), (9, 90))
+
+_KINDS: Final = (
+    {one: "ones" for one, _ in _ONES}
+    | {teen: "teen" for teen, _ in _TEENS}
+    | {ten: "tens" for _, ten in _TEENS}
+)
 
 Pair = tuple[str, frozenset["SlotValue"]]
 """A slot and two of its values."""
@@ -58,6 +64,17 @@ def alike_numbers(pack: Pack) -> Iterator[tuple[Phrase, Phrase]]:
     for slot, rule in pack.slots.items():
         if isinstance(rule, NumberSlot):
             yield from alike_phrases(pack, slot)
+
+
+def of_kind(text: str) -> str:
+    """Return a phrase with a number that sounds like another as its kind: "teen degrees"."""
+    return NUMBER.sub(lambda found: _kind(number_from_words(found[1])) or found[1], text)
+
+
+def _kind(number: int | None) -> str:
+    hundreds, rest = divmod(number or 0, 100)
+    kind = _KINDS.get(rest, "")
+    return f"hundred and {kind}" if kind and hundreds else kind
 
 
 def alike_values(pack: Pack) -> frozenset[Pair]:

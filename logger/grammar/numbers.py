@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 HIGHEST: Final = 180
@@ -54,3 +55,6 @@ def _below_hundred(number: int) -> str:
 
 
 _BY_WORDS: Final = {form: number for number in range(HIGHEST + 1) for form in number_forms(number)}
+
+NUMBER: Final = re.compile(rf"\b({'|'.join(sorted(_BY_WORDS, key=lambda form: -len(form)))})\b")
+"""A number in words within a text of small letters, as long as it can be."""

@@ -17,10 +17,10 @@ import numpy as np
 
 from logger.core.sound import SAMPLE_RATE_HZ
 from logger.core.statements import SESSION_ACTS
-from logger.grammar.alike import alike_words
+from logger.grammar.alike import alike_words, of_kind
+from logger.grammar.numbers import NUMBER
 from logger.grammar.pack import BLANK
 from logger.grammar.phrases import command_phrases, slot_phrases, span_phrases, spoken_phrases
-from logger.hearing.network import NUMBER
 from logger.hearing.search import score_paths
 
 if TYPE_CHECKING:
@@ -69,7 +69,8 @@ def rare_phrase_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
     # more often for it.
     net = {text: credits_nats[text] - _CHOICE * math.log(count) for text, count in choices.items()}
     held = _held_back(pack, net)
-    held = {text: nats + model.leanings.get(text, 0.0) for text, nats in held.items()}
+    leaning = model.leanings
+    held = {text: nats + leaning.get(of_kind(text), 0.0) for text, nats in held.items()}
     return held | _of_spans(pack, held)
 
 

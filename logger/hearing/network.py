@@ -8,7 +8,6 @@ mobile", "HYPOMOBILE"), and every way to cut them into tokens, is one and the sa
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -18,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from logger.core.statements import Act
-from logger.grammar.numbers import HIGHEST, number_forms
+from logger.grammar.numbers import HIGHEST, NUMBER, number_forms
 from logger.grammar.pack import NumberSlot
 from logger.grammar.phrases import (
     CommandPhrase,
@@ -445,7 +444,6 @@ def _letters(text: str) -> str:
 
 
 _DIGITS: Final = {form: str(n) for n in range(HIGHEST + 1) for form in number_forms(n)}
-NUMBER: Final = re.compile(r"\b(" + "|".join(sorted(_DIGITS, key=lambda form: -len(form))) + r")\b")
 
 
 def in_digits(text: str) -> str:

@@ -7,7 +7,7 @@ import pytest
 
 pytest.importorskip("pyroomacoustics", reason="needs the dependency group bench")
 
-from logger.bench.adapting.leaning import Margin, alike_words, leanings
+from logger.bench.adapting.leaning import Margin, alike_pairs, leanings
 from logger.grammar.loading import load_pack
 
 
@@ -36,8 +36,20 @@ def test_what_was_never_said_gets_nothing() -> None:
     assert leanings([Margin("abduction", "adduction", -9.0)]) == {}
 
 
-def test_pairs_come_in_both_orders_and_no_numbers() -> None:
-    pairs = {(one.text, other.text) for one, other in alike_words(load_pack("glenohumeral"))}
+def test_pairs_come_in_both_orders() -> None:
+    pairs = {(one.text, other.text) for one, other in alike_pairs(load_pack("glenohumeral"))}
     assert ("hypomobile", "hypermobile") in pairs
+    assert ("one hundred and fifteen degrees", "one hundred and fifty degrees") in pairs
     assert {(other, one) for one, other in pairs} == pairs
-    assert not any("degrees" in one or "grade" in one for one, _ in pairs)
+    assert not any("grade" in one for one, _ in pairs)
+
+
+def test_numbers_lean_by_their_kind() -> None:
+    found = leanings(
+        Margin(f"{said} degrees", f"{other} degrees", nats)
+        for teen, ten in (("thirteen", "thirty"), ("sixteen", "sixty"))
+        for said, other, lean in ((teen, ten, -2.0), (ten, teen, 2.0))
+        for nats in np.random.default_rng(4).normal(3 + lean, 3, 1000)
+    )
+    assert set(found) == {"teen degrees", "tens degrees"}
+    assert found["teen degrees"] - found["tens degrees"] == pytest.approx(2.0, abs=0.3)

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import pytest
 
-from logger.grammar.alike import alike_phrases, alike_values
+from logger.grammar.alike import alike_phrases, alike_values, of_kind
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import NumberSlot, Pack
 from logger.hearing.network import ways_written
@@ -62,3 +62,20 @@ def test_numbers_that_count_only_beside_a_row_still_sound_alike() -> None:
     pack = with_degrees(templates=(), templates_beside_row=("{} degrees",))
     assert alike_values(pack) == alike_values(PACK)
     assert list(alike_phrases(pack, "range_deg")) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        ("fifteen degrees", "teen degrees"),
+        ("fifty degrees", "tens degrees"),
+        ("eight degrees", "ones degrees"),
+        ("one hundred and fifteen degrees", "hundred and teen degrees"),
+        ("one hundred eighty degrees", "hundred and tens degrees"),
+        ("fifty five degrees", "fifty five degrees"),
+        ("one hundred degrees", "one hundred degrees"),
+        ("hypomobile", "hypomobile"),
+    ],
+)
+def test_numbers_that_sound_alike_are_of_a_kind(text: str, kind: str) -> None:
+    assert of_kind(text) == kind

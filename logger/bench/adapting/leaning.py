@@ -29,7 +29,7 @@ from logger.bench.adapting.strangers import any_of
 from logger.grammar import alike
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
-from logger.grammar.phrases import Phrase
+from logger.grammar.phrases import Phrase, spoken_phrases
 from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.moonshine import (
     END_TOKEN,
@@ -61,31 +61,32 @@ class Margin(NamedTuple):
     nats: float
 
 
-def alike_words(pack: Pack) -> tuple[Pair, ...]:
-    """Return the phrases of the slots of words that sound alike, each pair in both orders."""
-    pairs = tuple(alike.alike_words(pack))
+def alike_pairs(pack: Pack) -> tuple[Pair, ...]:
+    """Return the phrases of words and of numbers that sound alike, each pair in both orders."""
+    pairs = (*alike.alike_words(pack), *alike.alike_numbers(pack))
     return pairs + tuple((other, one) for one, other in pairs)
 
 
 def margins(
     speech: Sequence[Spoken],
     count: int,
-    pairs: Sequence[Pair],
+    pack: Pack,
     model: MoonshineModel,
     credits_nats: Mapping[str, float],
 ) -> Iterator[Margin]:
-    """Yield the margins in `count` spoilt utterances that hold a phrase of the pairs."""
+    """Yield the margins in `count` spoilt utterances that hold a phrase of a like pair."""
     others: dict[str, list[str]] = defaultdict(list)
-    for one, other in pairs:
+    for one, other in alike_pairs(pack):
         others[one.text].append(other.text)
-    phrase = any_of(others)
-    telling = [each for each in speech if phrase.search(each.text)]
+    # Of all phrases, so that "four degrees" is not found in "fifty four degrees".
+    phrase = any_of({phrase.text for phrase in spoken_phrases(pack)})
+    telling = [e for e in speech if any(f[0].lower() in others for f in phrase.finditer(e.text))]
     spoilt = Spoiler([each.sound for each in telling], _SEED).pairs()
     for which, _, heard in islice(spoilt, count):
         text, listening = telling[which].text, model.encode(heard)
         for found in phrase.finditer(text):
             said = found[0].lower()
-            for instead in others[said]:
+            for instead in others.get(said, ()):
                 changed = f"{text[: found.start()]}{instead}{text[found.end() :]}"
                 more = credits_nats.get(said, 0.0) - credits_nats.get(instead, 0.0)
                 yield Margin(said, instead, _ahead(listening, text, changed, model) + more)
@@ -101,20 +102,22 @@ def _ahead(listening: Listening, said: str, other: str, model: MoonshineModel) -
 
 
 def leanings(found: Iterable[Margin]) -> dict[str, float]:
-    """Return how many nats to put on each phrase, none where nothing was found of it.
+    """Return how many nats to put on each phrase, of numbers on each kind.
+
+    What nothing was found of gets none.
 
     The chance of what was said is that of a logistic curve over its margin, whose steepness is
     fitted along with the nats, and which is never quite 0 or 1. Each of two phrases counts alike,
     however often it was said.
     """
     all_found = list(found)
-    phrases = sorted({margin.said for margin in all_found})
+    phrases = sorted({alike.of_kind(margin.said) for margin in all_found})
     number = {phrase: at for at, phrase in enumerate(phrases)}
-    kept = [margin for margin in all_found if margin.other in number]
+    kept = [margin for margin in all_found if alike.of_kind(margin.other) in number]
     if not kept:
         return {}
-    said = np.array([number[margin.said] for margin in kept])
-    other = np.array([number[margin.other] for margin in kept])
+    said = np.array([number[alike.of_kind(margin.said)] for margin in kept])
+    other = np.array([number[alike.of_kind(margin.other)] for margin in kept])
     nats = np.array([margin.nats for margin in kept])
     weights = len(kept) / len(phrases) / np.bincount(said, minlength=len(phrases))[said]
 
@@ -138,11 +141,10 @@ def main() -> None:
     pack = load_pack("glenohumeral")
     model = MoonshineModel(packaged_model_folder(), room_encoder=room_encoder())
     credits_nats = rare_phrase_credits(pack, model)
-    pairs = alike_words(pack)
     found = [
         margin
         for path in given.speech
-        for margin in margins(load_speech(path), given.count, pairs, model, credits_nats)
+        for margin in margins(load_speech(path), given.count, pack, model, credits_nats)
     ]
     lines = (f'"{phrase}" = {nats}\n' for phrase, nats in leanings(found).items())
     given.out.write_text(_HEADING + "".join(lines), "utf-8")

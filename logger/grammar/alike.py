@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from difflib import SequenceMatcher
-from itertools import chain, combinations, product
+from itertools import combinations, product
 from typing import TYPE_CHECKING, Final
 
 from logger.grammar.numbers import NUMBER, number_forms, number_from_words
@@ -38,8 +38,8 @@ def alike_phrases(pack: Pack, slot: str) -> Iterator[tuple[Phrase, Phrase]]:
 
     Of words, those that are written nearly alike. Spelling stands for sound, which serves English
     trade words well enough: it finds hypomobile and hypermobile, abduction and adduction, and no
-    others of the shipped pack that it should not. Of numbers, those of `_like_numbers`, said in the
-    same way.
+    others of the shipped pack that it should not. And the same words in another order, as "A P
+    glide" and "P A glide". Of numbers, those of `_like_numbers`, said in the same way.
     """
     rule = pack.slots.get(slot)
     phrases = [phrase for phrase in slot_phrases(pack, slot) if not phrase.beside_row]
@@ -47,7 +47,8 @@ def alike_phrases(pack: Pack, slot: str) -> Iterator[tuple[Phrase, Phrase]]:
         yield from _numbers_said_alike(rule, phrases)
         return
     for one, other in combinations(phrases, 2):
-        alike = SequenceMatcher(None, one.text, other.text).ratio() >= _ALIKE
+        turned = sorted(one.text.split()) == sorted(other.text.split())
+        alike = turned or SequenceMatcher(None, one.text, other.text).ratio() >= _ALIKE
         if alike and one.value != other.value:
             yield one, other
 
@@ -82,12 +83,21 @@ def alike_values(pack: Pack) -> frozenset[Pair]:
     pairs: set[Pair] = set()
     for slot, rule in pack.slots.items():
         if isinstance(rule, NumberSlot):
-            numbers = chain(_like_numbers(rule), _named_like_a_number(rule))
-            pairs |= {(slot, frozenset(pair)) for pair in numbers}
+            pairs |= {(slot, frozenset(pair)) for pair in _like_numbers(rule)}
         else:
             phrases = alike_phrases(pack, slot)
             pairs |= {(slot, frozenset((one.value, other.value))) for one, other in phrases}
     return frozenset(pairs)
+
+
+def named_alike(pack: Pack) -> frozenset[Pair]:
+    """Return the pairs of numbers of which one is named as the other is said, as "pain free"."""
+    return frozenset(
+        (slot, frozenset(pair))
+        for slot, rule in pack.slots.items()
+        if isinstance(rule, NumberSlot)
+        for pair in _named_like_a_number(rule)
+    )
 
 
 def _numbers_said_alike(

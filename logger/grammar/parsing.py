@@ -11,7 +11,7 @@ from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 
 from logger.core.statements import SLOTS, Act, Statement
-from logger.grammar.alike import alike_values
+from logger.grammar.alike import alike_values, named_alike
 from logger.grammar.normalising import normalised
 from logger.grammar.phrases import (
     CommandPhrase,
@@ -44,6 +44,8 @@ class Parser:
         """Build the patterns; about a tenth of a second."""
         self.alike = alike_values(pack)
         """Pairs of values that are easily heard one for the other."""
+        self.named_alike = named_alike(pack)
+        """The same of numbers of which one is named: 0 and 3, "pain free" and "pain three"."""
         self._rules = pack.utterance
         self._vocab = spacy.blank("en").vocab
         self._matcher = PhraseMatcher(self._vocab)

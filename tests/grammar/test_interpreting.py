@@ -245,6 +245,15 @@ def test_a_bare_side_alone_states_nothing_and_is_kept_in_mind(text: str, side: s
         assert side == "" or heard.statement is None
 
 
+@pytest.mark.parametrize(("margin", "asked"), [(3.0, True), (5.0, False)])
+def test_what_is_named_as_another_number_is_said_is_asked(margin: float, asked: bool) -> None:
+    """As "pain free" and "pain three"."""
+    said = Utterance(
+        "pain three", 1.0, 2.0, 1.0, Verdict.HEARD, (Alternative("pain free", margin),)
+    )
+    assert bool(interpret(said, PARSER).doubts) == asked
+
+
 WORDS: Final = st.sampled_from(
     [
         "left",

@@ -62,6 +62,10 @@ class HearingRules:
     """So much of the end of a stretch is put on once more, turned round: a "note" with 0.2 s of
     sound after it was freely "no", with more of it, its own or mirrored, it was not."""
     heard_gap: float = 2.8
+    heard_behind_nats: float = 7.0
+    """Of the whole sentence: "three out of four" is heard as "three out of six", one word in seven
+    and 13 nats behind, which is little a word. Of 299 sentences as the pack has them, close, in
+    noise and far, none was 7 behind; of 36 that it does not have 33 were more."""
     side_heard_gap: float = 0.8
     """For a change of side alone, which rules the rows after it: those said in 23 tracks were all
     within 0.3; "right to the side" in a meeting was 1.1 behind."""
@@ -236,7 +240,9 @@ class MoonshineRecogniser:
             return Verdict.TALK
         short = _letters(said_text(reading.said)) < self._rules.few_letters
         least = self._rules.alike_heard_short if short else self._rules.alike_heard
-        sure = gap <= self._most_sure(reading) and alike >= least
+        behind = gap * len(said_text(reading.said).split())
+        near = gap <= self._most_sure(reading) and behind <= self._rules.heard_behind_nats
+        sure = near and alike >= least
         return Verdict.HEARD if sure else Verdict.UNSURE
 
     def _most_sure(self, reading: Reading) -> float:

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from logger.grammar.pack import Pack
 
 _NEARLY: Final = 0.8
+_LINK: Final = 0.01
+"""So much more than a phrase counts a linking word: "normal, end feel abnormal" is two phrases."""
 _PAUSE_AFTER_NOTE: Final = re.compile(r"\s*[,.;:!-]*(?:\s+|$|(?=[^\W\d]))")
 
 _WORDS_WITH_LONE_SIDE: Final = 2
@@ -175,10 +177,10 @@ class Parser:
         for _, start, end in self._matcher(self._doc(words)):
             starting.setdefault(start, []).append(end)
         # The best cover from each word to the end, as (number of phrases, end of the first).
-        best: dict[int, tuple[int, int]] = {len(words): (0, 0)}
+        best: dict[int, tuple[float, int]] = {len(words): (0, 0)}
         for start in reversed(range(len(words))):
             covers = [
-                (best[end][0] + 1, -end)
+                (best[end][0] + 1 + _LINK * self._links(words[start:end]), -end)
                 for end in starting.get(start, ())
                 if end in best and self._fits(words, (start, end, best[end][1]))
             ]
@@ -192,6 +194,9 @@ class Parser:
             found.append(self._phrases[words[position:end]])
             position = end
         return found
+
+    def _links(self, words: tuple[str, ...]) -> bool:
+        return isinstance(self._phrases[words], Linking)
 
     def _fits(self, words: tuple[str, ...], ends: tuple[int, int, int]) -> bool:
         """Whether linking words may stand at `ends`: their start and end and the next one's end."""

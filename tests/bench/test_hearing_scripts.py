@@ -77,11 +77,11 @@ def test_a_perfect_ear_gets_every_row_exact(seed: int) -> None:
 
 
 def test_every_slot_order_and_kind_of_line_comes() -> None:
-    lines = [line for seed in range(10) for line in script(seed).lines]
+    lines = [line for seed in range(20) for line in script(seed).lines]
     kinds = {line.kind for line in lines}
     assert {"finding", "attributes", "correction", "withdraw", "side", "other_side"} <= kinds
     assert {"note", "check_position", "talk"} <= kinds
-    rows = [row for seed in range(10) for row in script(seed).rows]
+    rows = [row for seed in range(20) for row in script(seed).rows]
     assert {slot for row in rows for slot in row.slots} == set(SLOTS) - {"comparison"}
     starts = {line.text.split()[0].strip(",").lower() for line in lines if line.kind == "finding"}
     assert {"left", "pain", "grade", "flexion", "stiff"} <= starts

@@ -44,10 +44,11 @@ class SideInForce:
         pause_s = start_s - end_s
         if side == self.side or pause_s > _ALONE_S:
             return
-        either = (side, self.side) if pause_s <= PAUSE_S else (self.side, side)
-        self.doubt(said_alone(either, side, said_s))
-        if pause_s <= PAUSE_S:
-            self.side = _side_of(side)
+        if pause_s > PAUSE_S:
+            self.doubt(said_alone((self.side, side), side, said_s))
+            return
+        self.doubt(said_alone((side, self.side), side, said_s))
+        self.side = _side_of(side)
 
     def hear(self, item: Heard, statement: Statement, among: tuple[SlotValue, ...] = ()) -> None:
         """Put the side said into force; `among` are the sides said for the same row."""

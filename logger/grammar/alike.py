@@ -60,11 +60,10 @@ def alike_words(pack: Pack) -> Iterator[tuple[Phrase, Phrase]]:
             yield from alike_phrases(pack, slot)
 
 
-def alike_numbers(pack: Pack) -> Iterator[tuple[Phrase, Phrase]]:
-    """Yield the like phrases of all slots of numbers, each pair once."""
-    for slot, rule in pack.slots.items():
-        if isinstance(rule, NumberSlot):
-            yield from alike_phrases(pack, slot)
+def all_alike(pack: Pack) -> Iterator[tuple[Phrase, Phrase]]:
+    """Yield the like phrases of all slots, of words and of numbers, each pair once."""
+    for slot in pack.slots:
+        yield from alike_phrases(pack, slot)
 
 
 def of_kind(text: str) -> str:

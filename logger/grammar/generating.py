@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from logger.core.statements import SLOTS, Act, Statement
-from logger.grammar.phrases import command_phrases, linking_words, slot_phrases, span_phrases
+from logger.grammar.phrases import command_phrases, linking_words, slot_phrases, slot_spans
 
 if TYPE_CHECKING:
     import random
@@ -19,8 +19,9 @@ if TYPE_CHECKING:
 _MOST_SLOTS: Final = 5
 """The most attributes put into one sentence; more are hardly said in one breath."""
 _REPEATED: Final = 0.1
-_SPANNED: Final = 0.15
 """How often a slot gets a second phrase: the same value again, or a conflict."""
+_SPANNED: Final = 0.15
+"""How often two numbers are said for one, where a slot has such phrases."""
 _KINDS: Final = ("finding", "attributes", "side", "command")
 _WEIGHTS: Final = (10, 4, 1, 5)
 _WITH_SIDE: Final = 0.8
@@ -64,7 +65,7 @@ class _Maker:
         self._commands = command_phrases(pack)
         self._links = [link for link in linking_words(pack) if not link.turns]
         self._completing = self._rules.sentence_completes if self._links else ()
-        self._spans = span_phrases(pack)
+        self._spans = {slot: slot_spans(pack, slot) for slot in pack.slots}
         self._by_value: dict[str, dict[SlotValue, list[Phrase]]] = {}
         for slot in pack.slots:
             for phrase in slot_phrases(pack, slot):
@@ -135,7 +136,7 @@ class _Maker:
 
         Now and then two numbers are said for one.
         """
-        spans = [p for p in self._spans if p.slot == slot and (beside_row or not p.beside_row)]
+        spans = [p for p in self._spans[slot] if beside_row or not p.beside_row]
         if spans and self._rng.random() < _SPANNED:
             return self._rng.choice(spans)
         values = self._by_value[slot]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from logger.core.statements import Act
 from logger.grammar.numbers import number_words
 from logger.grammar.pack import BLANK, NumberSlot
-from logger.grammar.phrases import command_phrases, slot_phrases, span_phrases
+from logger.grammar.phrases import command_phrases, slot_phrases, slot_spans
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -184,7 +184,7 @@ def _number_lines(rule: NumberSlot) -> Iterator[str]:
 
 
 def _span_lines(pack: Pack, slot: str) -> Iterator[str]:
-    said = [p for p in span_phrases(pack) if p.slot == slot and not p.beside_row]
+    said = [phrase for phrase in slot_spans(pack, slot) if not phrase.beside_row]
     if said:
         shortest = min(said, key=lambda phrase: len(phrase.text))
         ways = {f'"{p.text}"' for p in said if p.values == shortest.values}

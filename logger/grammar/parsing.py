@@ -168,8 +168,9 @@ class Parser:
     def _cover(self, words: tuple[str, ...]) -> list[Phrase | Linking]:
         """Return the phrases that take in every word, as few as can be; empty if none do.
 
-        Of two covers with as many phrases, the one whose first phrase is longer is taken, so
-        that "horizontal abduction" is one motion and "grade two plus" one grade.
+        Linking words count a little more than phrases. Of two covers with as many of both, the one
+        whose first phrase is longer is taken, so that "horizontal abduction" is one motion and
+        "grade two plus" one grade.
         """
         if not words:
             return []

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING, Final
 
-from logger.grammar.numbers import HIGHEST, number_forms
+from logger.grammar.numbers import number_forms
 from logger.grammar.pack import BLANK, NumberSlot, WordSlot
 
 if TYPE_CHECKING:
@@ -35,6 +35,19 @@ class Phrase:
     def values(self) -> tuple[SlotValue, ...]:
         """What is said of the slot: the value, or both of a span."""
         return (self.value,) if self.other is None else (self.value, self.other)
+
+
+_THIRDS: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """A number, with its mark if any, and how it is said."""
+
+    rank: int
+    """In thirds of a whole number: those with a mark lie between."""
+    value: SlotValue
+    form: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,13 +93,11 @@ def stands_beside_row(spoken: Sequence[object], rules: UtteranceRules) -> bool:
 
 def linking_words(pack: Pack) -> tuple[Linking, ...]:
     """Return the words that may stand between phrases, each text once."""
-    rule = pack.linking
-    joining = (*rule.between, *rule.last)
+    rule, turning = pack.linking, pack.utterance.turn_round
+    joining = (*rule.between, *rule.last, *turning)
     texts = dict.fromkeys((*rule.first, *joining))
-    turning = dict.fromkeys(pack.utterance.turn_round, True)
     return tuple(
-        Linking(t, t in rule.first, t in joining or t in turning, t in rule.last, t in turning)
-        for t in texts | turning
+        Linking(t, t in rule.first, t in joining, t in rule.last, t in turning) for t in texts
     )
 
 
@@ -107,13 +118,16 @@ def slot_phrases(pack: Pack, slot: str) -> tuple[Phrase, ...]:
 
 
 def span_phrases(pack: Pack) -> tuple[Phrase, ...]:
-    """Return the phrases of all slots that say two numbers for one; no others have a span."""
-    return tuple(
-        phrase
-        for slot, rule in pack.slots.items()
-        if isinstance(rule, NumberSlot) and rule.spans
-        for phrase in _of_spans(slot, rule, rule.spans)
-    )
+    """Return every phrase that says two numbers for one."""
+    return tuple(phrase for slot in pack.slots for phrase in slot_spans(pack, slot))
+
+
+def slot_spans(pack: Pack, slot: str) -> tuple[Phrase, ...]:
+    """Return those of one slot; empty if it has no spans."""
+    rule = pack.slots.get(slot)
+    if not isinstance(rule, NumberSlot) or rule.spans is None:
+        return ()
+    return tuple(_of_spans(slot, rule, rule.spans))
 
 
 def command_phrases(pack: Pack) -> tuple[CommandPhrase, ...]:
@@ -176,28 +190,15 @@ def _spanned(rule: NumberSlot, spans: Spans) -> Iterator[tuple[_Said, _Said]]:
     grain = spans.steps[0]
     for low in range(-(-rule.low // grain) * grain, rule.high + 1, grain):
         for step in (0, *spans.steps):
-            high = low + step
-            for one, other in product(_ranked(rule, low), _ranked(rule, high)):
-                apart = other.rank - one.rank
-                if high <= rule.high and 0 < apart <= _THIRDS * max(step, 1):
+            if low + step > rule.high:
+                continue
+            for one, other in product(_ranked(rule, low), _ranked(rule, low + step)):
+                if 0 < other.rank - one.rank <= _THIRDS * max(step, 1):
                     yield one, other
-
-
-@dataclass(frozen=True, slots=True)
-class _Said:
-    rank: int
-    """Of numbers, those with a mark between the whole ones."""
-    value: SlotValue
-    form: str
-
-
-_THIRDS: Final = 3
 
 
 def _ranked(rule: NumberSlot, number: int) -> Iterator[_Said]:
     rank = number * _THIRDS
-    if number > HIGHEST:
-        return
     for form in number_forms(number):
         yield _Said(rank, str(number) if rule.as_text else number, form)
         for mark, words in rule.marks.items():

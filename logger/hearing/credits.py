@@ -20,11 +20,11 @@ from logger.core.statements import SESSION_ACTS
 from logger.grammar.alike import alike_words, of_kind
 from logger.grammar.numbers import NUMBER
 from logger.grammar.pack import BLANK
-from logger.grammar.phrases import command_phrases, slot_phrases, span_phrases, spoken_phrases
+from logger.grammar.phrases import command_phrases, slot_phrases, slot_spans, spoken_phrases
 from logger.hearing.search import score_paths
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from logger.core.statements import SlotValue
     from logger.grammar.pack import Pack
@@ -69,9 +69,8 @@ def rare_phrase_credits(pack: Pack, model: MoonshineModel) -> dict[str, float]:
     # more often for it.
     net = {text: credits_nats[text] - _CHOICE * math.log(count) for text, count in choices.items()}
     held = _held_back(pack, net)
-    leaning = model.leanings
-    held = {text: nats + leaning.get(of_kind(text), 0.0) for text, nats in held.items()}
-    return held | _of_spans(pack, held)
+    leant = {text: held[text] + model.leanings.get(of_kind(text), 0.0) for text in held}
+    return leant | _of_spans(pack, leant)
 
 
 def _commands_beside(pack: Pack) -> dict[str, int]:
@@ -97,14 +96,12 @@ def _held_back(pack: Pack, credits_nats: Mapping[str, float]) -> dict[str, float
     held = dict(credits_nats)
     for slot in pack.slots:
         phrases = slot_phrases(pack, slot)
-        own: dict[SlotValue, float] = {}
+        own = _own(phrases, credits_nats)
         short: dict[SlotValue, float] = {}
         for phrase in phrases:
             nats = credits_nats[phrase.text]
-            if not phrase.beside_row:
-                own.setdefault(phrase.value, nats)
-                if not _is_long(phrase):
-                    short[phrase.value] = max(short.get(phrase.value, nats), nats)
+            if not (phrase.beside_row or _is_long(phrase)):
+                short[phrase.value] = max(short.get(phrase.value, nats), nats)
         for phrase in phrases:
             nats = credits_nats[phrase.text]
             if phrase.beside_row:
@@ -119,11 +116,20 @@ def _of_spans(pack: Pack, credits_nats: Mapping[str, float]) -> dict[str, float]
 
     It is longer, but is not to be heard more often for it.
     """
-    own: dict[tuple[str, SlotValue], float] = {}
-    for phrase in spoken_phrases(pack):
+    spans: dict[str, float] = {}
+    for slot in pack.slots:
+        own = _own(slot_phrases(pack, slot), credits_nats)
+        spans |= {each.text: own.get(each.value, 0.0) for each in slot_spans(pack, slot)}
+    return spans
+
+
+def _own(phrases: Sequence[Phrase], credits_nats: Mapping[str, float]) -> dict[SlotValue, float]:
+    """Return the credit of each value's own phrase: its first that is not a looser one."""
+    own: dict[SlotValue, float] = {}
+    for phrase in phrases:
         if not phrase.beside_row:
-            own.setdefault((phrase.slot, phrase.value), credits_nats[phrase.text])
-    return {each.text: own.get((each.slot, each.value), 0.0) for each in span_phrases(pack)}
+            own.setdefault(phrase.value, credits_nats[phrase.text])
+    return own
 
 
 def _is_long(phrase: Phrase) -> bool:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from difflib import SequenceMatcher
 from pathlib import Path
-from typing import Final, Protocol
+from typing import Final, NamedTuple, Protocol
 
 import numpy as np
 
@@ -123,6 +123,19 @@ class HearingRules:
     alternatives: int = 12
 
 
+class Fit(NamedTuple):
+    """How far a reading is behind free listening."""
+
+    behind_nats: float
+    """As a whole."""
+    words: int
+
+    @property
+    def gap(self) -> float:
+        """How far by the word, in nats."""
+        return self.behind_nats / self.words
+
+
 class MoonshineRecogniser:
     """Constrained search over the Moonshine decoder, judged against its free reading."""
 
@@ -174,14 +187,14 @@ class MoonshineRecogniser:
         if not readings:
             return self._talk(stretch, free)
         best = readings[0]
-        gap = self._gap(best, free)
+        fit = self._fit(best, free)
         alike = _alike(self._freely(free), said_text(best.said))
-        verdict = self._verdict(best, gap, alike)
+        verdict = self._verdict(best, fit, alike)
         if verdict is Verdict.HEARD and self._left_out(free, said_text(best.said)):
             verdict = Verdict.UNSURE
-        loose = gap > self._rules.sentence_gap and any(map(counts_beside_row, best.said))
+        loose = fit.gap > self._rules.sentence_gap and any(map(counts_beside_row, best.said))
         if loose or verdict is Verdict.TALK or not self._covers(best, free, stretch):
-            return self._talk(stretch, free, *self._perhaps_side(best, gap, alike))
+            return self._talk(stretch, free, *self._perhaps_side(best, fit, alike))
         listed = readings[1 : self._rules.alternatives + 1]
         others = [Alternative(said_text(r.said), best.score - r.score) for r in listed]
         others += [
@@ -189,7 +202,7 @@ class MoonshineRecogniser:
             for text, behind in self._neighbours.unlooked(listening, best, listed)
         ]
         said = said_text(best.said)
-        sure = math.exp(-gap)
+        sure = math.exp(-fit.gap)
         return Utterance(said, stretch.start_s, stretch.end_s, sure, verdict, tuple(others))
 
     def _with_more_after(self, samples: FloatArray) -> FloatArray:
@@ -216,10 +229,10 @@ class MoonshineRecogniser:
             f" {word} " in heard and f" {word} " not in f" {said} " for word in self._must_stand
         )
 
-    def _gap(self, reading: Reading, free: FreeReading) -> float:
+    def _fit(self, reading: Reading, free: FreeReading) -> Fit:
         odd = self._network.oddity(reading.said)
         behind = free.log_probability - reading.log_probability + odd
-        return max(0.0, behind / len(said_text(reading.said).split()))
+        return Fit(max(0.0, behind), len(said_text(reading.said).split()))
 
     def _covers(self, reading: Reading, free: FreeReading, stretch: Stretch) -> bool:
         """Tell whether the reading is long enough for the speech, or for what is freely read.
@@ -235,14 +248,13 @@ class MoonshineRecogniser:
         """Return the words of a free reading as they are spoken."""
         return " ".join(normalised(self._model.text(free.token_ids)))
 
-    def _verdict(self, reading: Reading, gap: float, alike: float) -> Verdict:
-        if gap > self._rules.unsure_gap or alike < self._rules.alike_unsure:
+    def _verdict(self, reading: Reading, fit: Fit, alike: float) -> Verdict:
+        if fit.gap > self._rules.unsure_gap or alike < self._rules.alike_unsure:
             return Verdict.TALK
         short = _letters(said_text(reading.said)) < self._rules.few_letters
         least = self._rules.alike_heard_short if short else self._rules.alike_heard
-        behind = gap * len(said_text(reading.said).split())
-        near = gap <= self._most_sure(reading) and behind <= self._rules.heard_behind_nats
-        sure = near and alike >= least
+        near = fit.gap <= self._most_sure(reading)
+        sure = near and fit.behind_nats <= self._rules.heard_behind_nats and alike >= least
         return Verdict.HEARD if sure else Verdict.UNSURE
 
     def _most_sure(self, reading: Reading) -> float:
@@ -262,17 +274,16 @@ class MoonshineRecogniser:
         verdict = Verdict.HEARD if sure else Verdict.UNSURE
         return Utterance(text, stretch.start_s, stretch.end_s, math.exp(-gap), verdict)
 
-    def _perhaps_side(self, reading: Reading, gap: float, alike: float) -> Iterator[Alternative]:
-        said = said_text(reading.said)
+    def _perhaps_side(self, reading: Reading, fit: Fit, alike: float) -> Iterator[Alternative]:
         sides = [_changes_side(phrase) for phrase in reading.said]
         if all(sides):
-            near = gap <= self._rules.side_gap
+            near = fit.gap <= self._rules.side_gap
         else:
             plain = alike >= self._rules.alike_plain
             most = self._rules.side_gap if plain else self._rules.named_side_gap
-            near = gap <= most and alike >= self._rules.alike_unsure
+            near = fit.gap <= most and alike >= self._rules.alike_unsure
         if any(sides) and near:
-            yield Alternative(said, gap * len(said.split()))
+            yield Alternative(said_text(reading.said), fit.behind_nats)
 
     def _talk(self, stretch: Stretch, free: FreeReading, *others: Alternative) -> Utterance:
         words = self._model.text(free.token_ids)

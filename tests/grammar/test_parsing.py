@@ -114,3 +114,11 @@ def test_a_note_to_oneself_is_talk() -> None:
     kept = PARSER.parse("note to see the consultant next week")
     assert kept is not None
     assert kept.note == "to see the consultant next week"
+
+
+@pytest.mark.parametrize("said", ["normal, end feel abnormal", "end feel abnormal, normal"])
+def test_a_phrase_is_found_before_a_linking_word_of_the_same_letters(said: str) -> None:
+    """As "abnormal" alone turns a finding round; "normal end feel" is a phrase too."""
+    found = PARSER.parse(f"Left abduction, {said}, no change.")
+    assert found is not None
+    assert (found.slots["mobility"], found.slots["end_feel"]) == (("normal",), ("abnormal",))

@@ -214,6 +214,29 @@ def test_what_free_listening_hardly_hears_is_never_sure(
 
 
 @pytest.mark.model
+@pytest.mark.parametrize(("behind_nats", "verdict"), [(6.9, Verdict.HEARD), (7.1, Verdict.UNSURE)])
+def test_what_is_far_behind_as_a_whole_is_never_sure(
+    behind_nats: float, verdict: Verdict, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As "three out of six" of "three out of four": near by the word, in a sentence of many."""
+    monkeypatch.setattr(MoonshineRecogniser, "_fit", lambda *_: engines.Fit(behind_nats, 5))
+    blocks = open_recording(DATA / "stiff.flac").audio_blocks(1.0)
+    heard = list(hear_all((b.samples for b in blocks), open_recogniser("moonshine", PACK)))
+    assert [u.verdict for u in heard if u.text == "right inferior glide stiff"] == [verdict]
+
+
+@pytest.mark.model
+def test_a_leaning_of_a_kind_of_number_is_put_on_all_of_it() -> None:
+    folder = packaged_model_folder()
+    plain = rare_phrase_credits(PACK, MoonshineModel(folder, 1))
+    model = MoonshineModel(folder, 1, leanings={"hundred and teen degrees": 1.5})
+    leaning = rare_phrase_credits(PACK, model)
+    changed = {text for text in plain if leaning[text] != plain[text]}
+    assert "one hundred and fifteen degrees" in changed
+    assert all("hundred" in text and "teen" in text for text in changed)
+
+
+@pytest.mark.model
 def test_leanings_are_put_on_the_phrases_they_name() -> None:
     folder = packaged_model_folder()
     plain = rare_phrase_credits(PACK, MoonshineModel(folder, 1))

@@ -25,11 +25,11 @@ from scipy.special import expit
 from logger.bench.adapting.speech import Spoken, load_speech
 from logger.bench.adapting.spelling import spellings
 from logger.bench.adapting.spoiling import Spoiler
-from logger.bench.adapting.strangers import any_of
+from logger.bench.adapting.strangers import any_phrase
 from logger.grammar import alike
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
-from logger.grammar.phrases import Phrase, spoken_phrases
+from logger.grammar.phrases import Phrase
 from logger.hearing.credits import rare_phrase_credits
 from logger.hearing.moonshine import (
     END_TOKEN,
@@ -46,8 +46,9 @@ _BEYOND_HELP: Final = 0.05
 """The share of phrases heard wrong, or right, whatever is put on."""
 
 _HEADING: Final = """\
-# Nats put on each phrase, since the taught encoder lets too few of it be heard for what
-# sounds like it. Measured on spoilt speech: python -m logger.bench.adapting.leaning
+# Nats put on each phrase, of numbers on each kind, since the taught encoder lets too few of it be
+# heard for what sounds like it. Measured on spoilt speech:
+# python -m logger.bench.adapting.leaning
 """
 
 Pair = tuple[Phrase, Phrase]
@@ -63,7 +64,7 @@ class Margin(NamedTuple):
 
 def alike_pairs(pack: Pack) -> tuple[Pair, ...]:
     """Return the phrases of words and of numbers that sound alike, each pair in both orders."""
-    pairs = (*alike.alike_words(pack), *alike.alike_numbers(pack))
+    pairs = tuple(alike.all_alike(pack))
     return pairs + tuple((other, one) for one, other in pairs)
 
 
@@ -78,8 +79,7 @@ def margins(
     others: dict[str, list[str]] = defaultdict(list)
     for one, other in alike_pairs(pack):
         others[one.text].append(other.text)
-    # Of all phrases, so that "four degrees" is not found in "fifty four degrees".
-    phrase = any_of({phrase.text for phrase in spoken_phrases(pack)})
+    phrase = any_phrase(pack)
     telling = [e for e in speech if any(f[0].lower() in others for f in phrase.finditer(e.text))]
     spoilt = Spoiler([each.sound for each in telling], _SEED).pairs()
     for which, _, heard in islice(spoilt, count):

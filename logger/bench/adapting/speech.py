@@ -18,17 +18,16 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.bench.adapting.strangers import any_of, said_otherwise, strangers, variants
+from logger.bench.adapting.strangers import any_phrase, said_otherwise, strangers, variants
 from logger.bench.hearing.finding_scripts import finding_script
 from logger.bench.hearing.natural_scripts import natural_script
 from logger.bench.hearing.talk_scripts import talk_lines
 from logger.bench.hearing.voices import KEPT_ASIDE, Voice, open_voices
 from logger.core.errors import UsageError
 from logger.core.sound import SAMPLE_RATE_HZ
-from logger.grammar.alike import alike_numbers, alike_words
+from logger.grammar.alike import alike_words, all_alike
 from logger.grammar.loading import load_pack
 from logger.grammar.pack import Pack
-from logger.grammar.phrases import spoken_phrases
 
 SPEECH_SEED: Final = 7001
 """Far from the seeds of the benchmark: no sentence is made for both on purpose."""
@@ -62,21 +61,21 @@ def contrasts(pack: Pack, seed: int, about: str = "") -> Iterator[str]:
         UsageError: if no pair has it.
 
     """
-    like = chain(alike_words(pack), alike_numbers(pack)) if about else alike_words(pack)
+    like = all_alike(pack) if about else alike_words(pack)
     pairs = [(one.text, other.text) for one, other in like]
     pairs = [pair for pair in pairs if any(about in text for text in pair)]
     if not pairs:
         raise UsageError(f"No like phrase of the pack {pack.name} holds {about!r}.")
     in_turn = [turn for one, other in pairs for turn in ((one, other), (other, one))]
-    # Of all phrases, so that "four degrees" is not found in "fifty four degrees".
-    phrase = any_of({phrase.text for phrase in spoken_phrases(pack)})
+    phrase = any_phrase(pack)
     waiting: dict[str, list[str]] = {one: [] for one, _ in in_turn}
     made = sentences(pack, seed)
     for wanted, other in cycle(in_turn):
         while not (waiting[wanted] or waiting[other]):
             text = next(made)
             for found in phrase.finditer(text):
-                waiting.get(found[0].lower(), []).append(text)
+                if (said := found[0].lower()) in waiting:
+                    waiting[said].append(text)
         held = (waiting[wanted] or waiting[other]).pop()
         yield _holding(wanted, other, held, phrase)
 

@@ -8,13 +8,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 from functools import cache
-from itertools import chain
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from logger.grammar.alike import alike_numbers, alike_words
+from logger.grammar.alike import all_alike
 from logger.grammar.pack import Pack
 from logger.grammar.phrases import Phrase, spoken_phrases
 from logger.hearing.moonshine import END_TOKEN, START_TOKEN, MoonshineModel
@@ -66,7 +65,7 @@ class Speller:
             if not phrase.beside_row:
                 self._by_slot[phrase.slot].append(phrase)
         self._partners: dict[str, list[Phrase]] = defaultdict(list)
-        for one, other in chain(alike_words(pack), alike_numbers(pack)):
+        for one, other in all_alike(pack):
             self._partners[one.text].append(other)
             self._partners[other.text].append(one)
         self._others = cache(self._like)

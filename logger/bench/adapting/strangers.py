@@ -20,6 +20,8 @@ from logger.bench.hearing.voices import (
     read_style,
     style_files,
 )
+from logger.grammar.pack import Pack
+from logger.grammar.phrases import spoken_phrases
 
 _SHARES: Final = (-0.25, 1.25)
 """Of the one style in the mixture; below 0 and above 1 it is like neither."""
@@ -71,6 +73,14 @@ def said_otherwise(text: str, rng: random.Random) -> str:
         return rng.choice(ways) if rng.random() < _OTHERWISE else found[0]
 
     return any_of(ALSO_SAID).sub(word, text)
+
+
+def any_phrase(pack: Pack) -> re.Pattern[str]:
+    """Return a pattern of all phrases of the slots, as long as they can be.
+
+    Of all, so that "four degrees" is not found in "fifty four degrees".
+    """
+    return any_of({phrase.text for phrase in spoken_phrases(pack)})
 
 
 def any_of(phrases: Iterable[str]) -> re.Pattern[str]:

@@ -95,21 +95,15 @@ class Lessons:
         return lines
 
 
-class Counts(NamedTuple):
-    """How much of what is asked counts beside the words, which count 1."""
-
-    missed: float = 1.0
-    """What the first encoder would have given."""
-    margins: float = 0.0
-
-
 class Asked:
     """What is asked of the taught encoder, as one number to be made small."""
 
-    def __init__(self, first: Weights, decoding: Weights, ear: jax.Array, counts: Counts) -> None:
-        """Take the teacher, the decoder, what the decoder hears, and what counts how much."""
+    def __init__(
+        self, first: Weights, decoding: Weights, ear: jax.Array, margin_weight: float
+    ) -> None:
+        """Take the teacher, the decoder, what the decoder hears, and how much margins count."""
         self._first, self._decoding, self._ear = first, decoding, ear
-        self._counts = counts
+        self._margin_weight = margin_weight
 
     def __call__(
         self, weights: Weights, clean: jax.Array, spoilt: jax.Array, lines: Lines
@@ -129,10 +123,10 @@ class Asked:
         short = jax.nn.softplus(_MARGIN_NATS - better)
         parts = jnp.stack(
             [
-                self._counts.missed * missed(wanted, got, self._ear),
+                missed(wanted, got, self._ear),
                 _mean(apart, counts),
                 -_mean(said, counts & lines.known[:, None]),
-                self._counts.margins * _mean(short, rivals[:, 1] != _NONE),
+                self._margin_weight * _mean(short, rivals[:, 1] != _NONE),
             ]
         )
         return parts.sum(), parts
@@ -196,14 +190,6 @@ def train(
     return trained
 
 
-def mixed(taught: Weights, earlier: Weights, share: float) -> Weights:
-    """Return weights between two encoders, this share of the taught one's."""
-    between: Weights = jax.tree.map(
-        lambda one, other: (share * one + (1 - share) * other).astype(one.dtype), taught, earlier
-    )
-    return between
-
-
 def _spoil(path: Path, seed: int, queue: multiprocessing.Queue[Batch]) -> None:
     sounds = [each.sound for each in load_speech(path)]
     for batch in Spoiler(sounds, seed).batches(BATCH_S):
@@ -226,9 +212,6 @@ def main() -> None:
     asked.add_argument("--peak-rate", type=float, default=PEAK_RATE)
     asked.add_argument("--begin", type=Path, help="an encoder of an earlier run, .onnx or .pkl")
     asked.add_argument("--margins", type=float, default=0.0, help="how much margins count; 0.5")
-    asked.add_argument("--missed", type=float, default=1.0, help="how much what is missed counts")
-    asked.add_argument("--mix", type=Path, help="an encoder of an earlier run, to mix with")
-    asked.add_argument("--share", type=float, default=0.6, help="of the taught one in the mixture")
     asked.add_argument("--seed", type=int, default=_SEED, help="another for each run that goes on")
     given = asked.parse_args()
     context = multiprocessing.get_context("spawn")
@@ -249,12 +232,11 @@ def main() -> None:
         jax.tree.map(jnp.asarray, first),
         decoder.weights_of(decoding),
         jnp.asarray(encoder.what_the_decoder_hears(decoding)),
-        Counts(given.missed, given.margins),
+        given.margins,
     )
     begin = _begun(given.begin) if given.begin else first
     pace = Pace(given.steps, given.peak_rate)
-    taught = train(begin, aims, batches, pace, given.out.with_suffix(".pkl"))
-    export(mixed(taught, _begun(given.mix), given.share) if given.mix else taught, given.out)
+    export(train(begin, aims, batches, pace, given.out.with_suffix(".pkl")), given.out)
 
 
 if __name__ == "__main__":

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,7 +21,7 @@ from logger.hearing.ear import hear_all
 from logger.hearing.engines import HearingRules, MoonshineRecogniser, open_recogniser
 from logger.hearing.moonshine import MoonshineModel, open_packaged_model, packaged_model_folder
 from logger.hearing.network import Place, Spoken, TokenNetwork, said_text
-from logger.hearing.search import FreeReading
+from logger.hearing.search import FreeReading, Reading, read_network
 from logger.hearing.stretches import Stretch
 from logger.recording.media import open_recording
 
@@ -42,6 +44,8 @@ def model() -> MoonshineModel:
         ("right abduction 110 degrees", "right abduction one hundred and ten degrees"),
         ("Correction, pain 3/10", "correction pain three out of ten"),
         ("I'd call that grade four.", "i'd call that grade four"),
+        ("Right abduction, and feel firm.", "right abduction end feel firm"),
+        ("Right abduction, and feel", None),
         ("Left inferior glide, it's a bit stiff", "left inferior glide it's a bit stiff"),
         ("right", None),
         ("inferior glide is", None),
@@ -214,12 +218,36 @@ def test_what_free_listening_hardly_hears_is_never_sure(
 
 
 @pytest.mark.model
-@pytest.mark.parametrize(("behind_nats", "verdict"), [(6.9, Verdict.HEARD), (7.1, Verdict.UNSURE)])
+@pytest.mark.parametrize(
+    ("heard_nats", "odd_nats", "verdict"),
+    [(6.9, 0.0, Verdict.HEARD), (7.1, 0.0, Verdict.UNSURE), (5.0, 5.0, Verdict.HEARD)],
+)
 def test_what_is_far_behind_as_a_whole_is_never_sure(
-    behind_nats: float, verdict: Verdict, monkeypatch: pytest.MonkeyPatch
+    heard_nats: float, odd_nats: float, verdict: Verdict, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """As "three out of six" of "three out of four": near by the word, in a sentence of many."""
-    monkeypatch.setattr(MoonshineRecogniser, "_fit", lambda *_: engines.Fit(behind_nats, 5))
+    """As "three out of six" of "three out of four": near by the word, in a sentence of many.
+
+    What is put on for an odd order of the slots is no other word.
+    """
+    fit = engines.Fit(heard_nats, odd_nats, 5)
+    monkeypatch.setattr(MoonshineRecogniser, "_fit", lambda *_: fit)
+    blocks = open_recording(DATA / "stiff.flac").audio_blocks(1.0)
+    heard = list(hear_all((b.samples for b in blocks), open_recogniser("moonshine", PACK)))
+    assert [u.verdict for u in heard if u.text == "right inferior glide stiff"] == [verdict]
+
+
+@pytest.mark.model
+@pytest.mark.parametrize(("nats_a_word", "verdict"), [(1.8, Verdict.HEARD), (2.0, Verdict.UNSURE)])
+def test_where_free_listening_does_not_know_what_it_hears_nothing_is_sure(
+    nats_a_word: float, verdict: Verdict, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As in a meeting, where "life fair extension" fitted no better than "left and extension"."""
+
+    def mumbled(*args: Any, **kwargs: Any) -> tuple[FreeReading, list[Reading]]:
+        free, readings = read_network(*args, **kwargs)
+        return replace(free, log_probability=-nats_a_word * 4), readings
+
+    monkeypatch.setattr(engines, "read_network", mumbled)
     blocks = open_recording(DATA / "stiff.flac").audio_blocks(1.0)
     heard = list(hear_all((b.samples for b in blocks), open_recogniser("moonshine", PACK)))
     assert [u.verdict for u in heard if u.text == "right inferior glide stiff"] == [verdict]

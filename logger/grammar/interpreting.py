@@ -43,6 +43,10 @@ class Closeness:
     alike_nats: float = 6.0
     """Between values that sound alike, such as hypo- and hypermobile or fourteen and forty, and
     between a word and its opposite, however well the one taken fits."""
+    greater_nats: float = 4.0
+    """The same where the number taken is the lesser one, as a ten is heard for a teen far sooner
+    than a teen for a ten. Of 2,683 spoilt numbers 251 were lesser ones taken between 4 and 6 ahead,
+    all of them right; of 312 tens so taken 25 had been said as another."""
     named_nats: float = 3.5
     """Between "pain three" and "pain free": of 48 each in twelve voices, clean and spoilt, five of
     the former are nearer."""
@@ -83,13 +87,7 @@ def interpret(utterance: Utterance, parser: Parser, close: Closeness | None = No
     rivals = [
         rival
         for rival in _rivals(utterance, parser, close.farthest_nats)
-        if rival.margin < nats
-        or (rival.margin < close.alike_nats and _differ(rival.statement, statement, parser.alike))
-        or (
-            rival.margin < close.named_nats
-            and _differ(rival.statement, statement, parser.named_alike)
-        )
-        or (rival.margin < close.correcting_nats and _one_corrects(rival.statement, statement))
+        if rival.margin < max(nats, _asked_within(rival.statement, statement, parser, close))
     ]
     if statement is None:
         alone = parser.lone_side(utterance.text)
@@ -145,10 +143,31 @@ def _rivals(utterance: Utterance, parser: Parser, nats: float) -> Iterator[_Riva
             yield _Rival(alternative.text, alternative.margin, statement)
 
 
-def _differ(rival: Statement, taken: Statement | None, pairs: frozenset[Pair]) -> bool:
-    """Whether two statements differ only in values that are one of the pairs."""
+def _asked_within(
+    rival: Statement, taken: Statement | None, parser: Parser, close: Closeness
+) -> float:
+    """Return how near a rival must be for what it is, however well the reading taken fits."""
     if taken is None or rival.act is not taken.act:
-        return False
+        return close.correcting_nats if _one_corrects(rival, taken) else 0.0
+    if _differ(rival, taken, parser.named_alike):
+        return close.named_nats
+    if _differ(rival, taken, parser.alike):
+        return close.greater_nats if _greater(rival, taken) else close.alike_nats
+    return 0.0
+
+
+def _greater(rival: Statement, taken: Statement) -> bool:
+    """Whether the rival has a greater number."""
+    pairs = (zip(_values(rival, slot), _values(taken, slot), strict=False) for slot in SLOTS)
+    return any(
+        isinstance(one, int) and isinstance(other, int) and one > other
+        for pair in pairs
+        for one, other in pair
+    )
+
+
+def _differ(rival: Statement, taken: Statement, pairs: frozenset[Pair]) -> bool:
+    """Whether two statements differ only in values that are one of the pairs."""
     return all(
         (slot, frozenset((*rival.slots.get(slot, ()), *taken.slots.get(slot, ())))) in pairs
         for slot in SLOTS

@@ -177,8 +177,11 @@ def test_values_that_sound_alike_are_doubted_from_further_away(
         ("left inferior glide hypomobile", "left inferior glide hypermobile", True),
         ("left inferior glide hypermobile", "left inferior glide hypomobile", True),
         ("left abduction", "left adduction", True),
-        ("left abduction fifteen degrees", "left abduction fifty degrees", True),
-        ("left abduction one hundred eight degrees", "left abduction 180 degrees", True),
+        ("left abduction fifty degrees", "left abduction fifteen degrees", True),
+        ("left abduction 180 degrees", "left abduction one hundred eight degrees", True),
+        # A ten is heard for a teen, hardly ever a teen for a ten.
+        ("left abduction fifteen degrees", "left abduction fifty degrees", False),
+        ("left abduction one hundred eight degrees", "left abduction 180 degrees", False),
         ("left abduction forty five degrees", "left abduction fifty degrees", False),
         ("left inferior glide hypomobile", "right inferior glide hypermobile", False),
     ],

@@ -451,13 +451,8 @@ def in_digits(text: str) -> str:
     return NUMBER.sub(lambda match: _DIGITS[match[1]], text)
 
 
-_WRITTEN_LIKE: Final = {"end feel": "and feel"}
-"""The model knows no end feel, and in running speech the two sound the same: eight nats behind
-what it wrote, such readings were doubted as if they had another word."""
-
-
 def ways_written(text: str) -> Iterator[str]:
-    """Yield a phrase as said and as the model may write it, with digits or as it sounds.
+    """Yield a phrase as said and as the model may write it, with digits.
 
     Two phrases that differ in a number alone are written in the same ways, in the same order.
     """
@@ -469,9 +464,6 @@ def ways_written(text: str) -> Iterator[str]:
         yield digits.replace(" plus", "+")
         yield digits.replace(" degrees", "\u00b0")
         yield text.replace(" out of ten", " out of 10")
-    for said, written in _WRITTEN_LIKE.items():
-        if said in text:
-            yield text.replace(said, written)
 
 
 def _token_tree(tokens: Sequence[bytes]) -> list[_TokenNode]:

@@ -44,8 +44,6 @@ def model() -> MoonshineModel:
         ("right abduction 110 degrees", "right abduction one hundred and ten degrees"),
         ("Correction, pain 3/10", "correction pain three out of ten"),
         ("I'd call that grade four.", "i'd call that grade four"),
-        ("Right abduction, and feel firm.", "right abduction end feel firm"),
-        ("Right abduction, and feel", None),
         ("Left inferior glide, it's a bit stiff", "left inferior glide it's a bit stiff"),
         ("right", None),
         ("inferior glide is", None),
@@ -234,6 +232,21 @@ def test_what_is_far_behind_as_a_whole_is_never_sure(
     blocks = open_recording(DATA / "stiff.flac").audio_blocks(1.0)
     heard = list(hear_all((b.samples for b in blocks), open_recogniser("moonshine", PACK)))
     assert [u.verdict for u in heard if u.text == "right inferior glide stiff"] == [verdict]
+
+
+@pytest.mark.model
+@pytest.mark.parametrize(
+    ("sounding", "verdict"),
+    [(engines._SOUNDING, Verdict.HEARD), ({}, Verdict.UNSURE)],
+)
+def test_end_feel_is_not_doubted_for_sounding_like_and_feel(
+    sounding: dict[str, str], verdict: Verdict, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(engines, "_SOUNDING", sounding)
+    blocks = open_recording(DATA / "end_feel.flac").audio_blocks(1.0)
+    heard = list(hear_all((b.samples for b in blocks), open_recogniser("moonshine", PACK)))
+    said = "end feel springy active loose extension"
+    assert [(u.text, u.verdict) for u in heard] == [(said, verdict)]
 
 
 @pytest.mark.model

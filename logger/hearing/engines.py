@@ -71,7 +71,7 @@ class HearingRules:
     has them, close, in noise and far, three were so far behind, all of an old voice at 1.5 m."""
     heard_freely_nats: float = 1.9
     """What a word of the free reading may itself cost for a sure one: where that does not know what
-    was said, nothing can be behind it. Of 716 sure readings of things said, five cost more, four of
+    was said, nothing can be behind it. Of 709 sure readings of things said, five cost more, four of
     them in an old or robotic voice; "life fair extension" in a meeting, 2.6 a word, had become
     "left and extension"."""
     side_heard_gap: float = 0.8
